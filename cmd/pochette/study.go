@@ -1,0 +1,151 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"pochette/internal/engrave"
+	"pochette/internal/study"
+)
+
+type studyFlags struct {
+	out       string
+	paper     string
+	json      bool
+	quiet     bool
+	mayChange []string
+	study     study.Request
+	stdout    io.Writer
+}
+
+func studyCommand() *cobra.Command {
+	var f studyFlags
+	cmd := &cobra.Command{
+		Use:   "study FILE",
+		Short: "Study one part of a score and write a marked part, a report and the data",
+		Long: `study reads MusicXML 1.0 to 4.0, plain or compressed (.musicxml, .xml, .mxl; "-"
+is standard input), looks at one part, and leaves four files in a folder:
+
+  part.musicxml  the source, byte for byte, with only the marks added
+  part.pdf       the marked part, engraved, to print
+  report.html    what was found, bar by bar, with the bars engraved
+  study.json     all of it as data
+
+Bow marks, fingerings and strings that stand in the file are obeyed. Marks are
+added only where a player needs them: a finger at a shift, a change of string, an
+extension or a choice between an open string and the fourth finger; a bow sign
+where the direction is not what one would take anyway.
+
+Exit status: 0 done (what is odd in the music is told in the report), 1 nothing
+could be done, 2 the command line is wrong.`,
+		Example: `  pochette study movement.musicxml
+  pochette study movement.mxl -o stand --paper letter
+  pochette study quartet.mxl --part Viola
+  pochette study movement.xml --instrument cello --tuning C2,G2,D3,G3
+  pochette study movement.xml --json | jq '.findings[].text'`,
+		Args: exactly(1, "one FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			data, shown, err := readInput(args[0])
+			if err != nil {
+				return err
+			}
+			f.study.Name, f.study.Data, f.stdout = shown, data, cmd.OutOrStdout()
+			if f.out == "" && !f.json {
+				f.out = folderFor(args[0])
+			}
+			return runStudy(cmd.Context(), &f)
+		},
+	}
+	addStudyFlags(cmd, &f)
+	return cmd
+}
+
+func addStudyFlags(cmd *cobra.Command, f *studyFlags) {
+	fl := cmd.Flags()
+	fl.StringVarP(&f.out, "out", "o", "", "folder to write into (default: the file's name with -study; none with --json)")
+	fl.StringVar(&f.study.Part, "part", "", "the part: its name, its id, or its number from 1 (default: the first for a bowed string)")
+	fl.StringVar(&f.study.Instrument, "instrument", "", "violin, viola or cello (default: guessed from the part)")
+	fl.StringVar(&f.study.Tuning, "tuning", "", "open strings from low to high, as in F3,C4,G4,D5 (default: the usual)")
+	fl.StringSliceVar(&f.mayChange, "may-change", nil, "what of the printed text the proposal may change: slurs (default: nothing)")
+	fl.BoolVar(&f.study.AllFingers, "all-fingers", false, "mark the finger of every note")
+	fl.StringVar(&f.paper, "paper", "a4", "size of the pages: a4 or letter")
+	fl.BoolVar(&f.json, "json", false, "write the data to standard output")
+	fl.BoolVarP(&f.quiet, "quiet", "q", false, "say nothing when all went well")
+}
+
+// folderFor names the folder of a study after its file.
+func folderFor(file string) string {
+	if file == "-" {
+		return "study"
+	}
+	base := filepath.Base(file)
+	return strings.TrimSuffix(base, filepath.Ext(base)) + "-study"
+}
+
+// runStudy studies and writes. With JSON alone no page is engraved.
+func runStudy(ctx context.Context, f *studyFlags) error {
+	if _, err := study.LayoutFor(f.paper); err != nil {
+		return err
+	}
+	for _, w := range f.mayChange {
+		if w != "slurs" {
+			return fmt.Errorf("--may-change %q: only slurs may be changed", w)
+		}
+		f.study.MayChangeSlurs = true
+	}
+	s, err := study.Analyze(f.study)
+	if err != nil {
+		return err
+	}
+	if f.out != "" {
+		if err := writeStudy(ctx, s, f); err != nil {
+			return err
+		}
+	}
+	if f.json {
+		data, err := s.JSON(version())
+		if err != nil {
+			return err
+		}
+		_, err = f.stdout.Write(data)
+		return err
+	}
+	if !f.quiet {
+		tell(f.stdout, s, f.out)
+	}
+	return nil
+}
+
+func writeStudy(ctx context.Context, s *study.Study, f *studyFlags) error {
+	step, finish := progress()
+	defer finish()
+	pool, err := openEngraver(ctx)
+	if err != nil {
+		return err
+	}
+	defer pool.Close(context.WithoutCancel(ctx))
+	files, err := s.Outputs(ctx, pool, study.OutputOptions{Paper: f.paper, Version: version(), Step: step})
+	if err != nil {
+		return err
+	}
+	return writeAll(f.out, files)
+}
+
+func openEngraver(ctx context.Context) (*engrave.Pool, error) {
+	return engrave.Open(ctx, engrave.PoolOptions{CacheDir: engrave.DefaultCacheDir()})
+}
+
+// tell says in a few lines what was found and where it is.
+func tell(w io.Writer, s *study.Study, dir string) {
+	for _, line := range s.Summary() {
+		fmt.Fprintln(w, line)
+	}
+	for _, name := range []string{study.PartPDF, study.ReportHTML, study.PartXML, study.DataJSON} {
+		fmt.Fprintln(w, "  "+filepath.Join(dir, name))
+	}
+}

@@ -1,0 +1,225 @@
+package study
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"html/template"
+	"slices"
+	"sort"
+	"strings"
+
+	"pochette/internal/bowing"
+	"pochette/internal/engrave"
+	"pochette/internal/fingering"
+	"pochette/internal/instrument"
+	"pochette/internal/report"
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// firstPlaces is how many places the report names under "look here first".
+const firstPlaces = 8
+
+// excerptWidth in mm: two bars of quick notes stay readable on a phone.
+const excerptWidth = 120
+
+func sortBy(idx []int, less func(a, b int) bool) {
+	sort.SliceStable(idx, func(i, j int) bool { return less(idx[i], idx[j]) })
+}
+
+// report makes the page.
+func (s *Study) report(ctx context.Context, session *engrave.Session, version string) ([]byte, error) {
+	d := s.document(version)
+	if err := s.addExcerpts(ctx, session, &d); err != nil {
+		return nil, err
+	}
+	var buf bytes.Buffer
+	if err := report.Write(&buf, d); err != nil {
+		return nil, err
+	}
+	return buf.Bytes(), nil
+}
+
+func (s *Study) document(version string) report.Document {
+	d := report.Document{
+		Title: s.title(), Work: s.Score.Work, Composer: s.Score.Composer, Source: s.Source.Name, Version: version,
+		Instrument: s.instrumentLine(), Summary: s.Summary(), Figures: s.figures(), Words: words, Cautions: cautions,
+	}
+	if d.Work == d.Title {
+		d.Work = ""
+	}
+	bars := map[int]*report.Bar{}
+	for _, f := range s.Findings {
+		it := s.item(f)
+		if f.At.Measure < 0 {
+			d.Whole = append(d.Whole, it)
+			continue
+		}
+		b := bars[f.At.Measure]
+		if b == nil {
+			b = &report.Bar{ID: it.Bar, Label: "Measure " + s.Part.Measures[f.At.Measure].Number}
+			bars[f.At.Measure] = b
+		}
+		b.Items = append(b.Items, it)
+	}
+	var order []int
+	for m := range bars {
+		order = append(order, m)
+	}
+	sort.Ints(order)
+	for _, m := range order {
+		bars[m].Notes = s.noteRows(m)
+		d.Bars = append(d.Bars, *bars[m])
+	}
+	d.First = s.first()
+	return d
+}
+
+func barID(measure int) string { return fmt.Sprintf("m%d", measure+1) }
+
+// topics names the field a finding belongs to, by the study that made it.
+func (s *Study) topic(f score.Finding) string {
+	switch {
+	case strings.HasPrefix(f.Kind, "crossing"), f.Kind == "skipped-string":
+		return "crossing"
+	case slices.ContainsFunc(s.Bow.Findings, func(g score.Finding) bool { return g.Kind == f.Kind }):
+		return "bow"
+	case slices.ContainsFunc(s.Hand.Findings, func(g score.Finding) bool { return g.Kind == f.Kind }):
+		return "hand"
+	case f.Kind == "pace":
+		return "pace"
+	}
+	return "source"
+}
+
+func (s *Study) item(f score.Finding) report.Item {
+	it := report.Item{Topic: s.topic(f), Grade: f.Grade.String(), Text: f.Text, Why: f.Why, Suggestion: f.Suggestion}
+	if f.At.Measure >= 0 {
+		it.Bar = barID(f.At.Measure)
+		it.Place = f.At.String()
+		if f.At.Beat != "" {
+			it.Place = "beat " + f.At.Beat
+		}
+		if f.To.Measure > f.At.Measure {
+			it.Place += " to " + f.To.String()
+		}
+	} else {
+		it.Place = f.At.String()
+	}
+	return it
+}
+
+// first ranks what a player should look at: trouble, then cautions, then the
+// heaviest remarks; one place a bar.
+func (s *Study) first() []report.Item {
+	fs := slices.Clone(s.Findings)
+	sort.SliceStable(fs, func(a, b int) bool {
+		if fs[a].Grade != fs[b].Grade {
+			return fs[a].Grade > fs[b].Grade
+		}
+		return fs[a].Weight > fs[b].Weight
+	})
+	var out []report.Item
+	seen := map[int]bool{}
+	for _, f := range fs {
+		if f.At.Measure < 0 || seen[f.At.Measure] || len(out) == firstPlaces {
+			continue
+		}
+		seen[f.At.Measure] = true
+		it := s.item(f)
+		it.Place = f.At.String()
+		out = append(out, it)
+	}
+	return out
+}
+
+func (s *Study) instrumentLine() string {
+	var open []string
+	for i := len(s.Instrument.Open) - 1; i >= 0; i-- {
+		open = append(open, s.Instrument.Open[i].String())
+	}
+	return fmt.Sprintf("%s, strings %s", s.Instrument.Kind, strings.Join(open, " "))
+}
+
+// addExcerpts engraves the bars that have something to say, neighbours of one
+// bar each being drawn alone.
+func (s *Study) addExcerpts(ctx context.Context, session *engrave.Session, d *report.Document) error {
+	for i := range d.Bars {
+		var m int
+		if _, err := fmt.Sscanf(d.Bars[i].ID, "m%d", &m); err != nil {
+			panic("study: bar without a number: " + d.Bars[i].ID)
+		}
+		svgs, err := session.SVG(ctx, engrave.Excerpt(fmt.Sprint(m), excerptWidth))
+		if err != nil {
+			return fmt.Errorf("%s: engraving measure %s: %w", s.Source.Name, s.Part.Measures[m-1].Number, err)
+		}
+		d.Bars[i].Excerpt = template.HTML(strings.Join(svgs, ""))
+	}
+	return nil
+}
+
+func (s *Study) noteRows(measure int) []report.NoteRow {
+	strokes, _ := strokeOfEvents(s.Bow)
+	var rows []report.NoteRow
+	for i, e := range s.Hand.Events {
+		if e.Measure != measure || e.Rest {
+			continue
+		}
+		m := &s.Part.Measures[e.Measure]
+		r := report.NoteRow{Beat: timeline.BeatName(m.Meter, timeline.Offset(s.Part, e.Measure)+e.Onset-m.Start), Bow: s.bowText(i, strokes), Why: fingering.Why(s.Hand, i)}
+		var notes, strs, fingers []string
+		g := &s.Hand.Grips[i]
+		for _, id := range e.Struck {
+			notes = append(notes, s.Part.Notes[id].Sounding.String())
+		}
+		for _, st := range g.Stops {
+			if st.Held {
+				continue
+			}
+			strs = append(strs, instrument.Numeral(st.String))
+			fingers = append(fingers, fingerText(st.Finger))
+		}
+		if len(g.Stops) > 0 {
+			r.Position = instrument.PositionName(g.Position)
+		}
+		r.Notes, r.Strings, r.Fingers = joined(notes), joined(strs), joined(fingers)
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// bowText says the direction where a stroke begins, and how it follows.
+func (s *Study) bowText(event int, strokes []int) string {
+	if strokes[event] < 0 {
+		return "no bow"
+	}
+	st := &s.Bow.Proposed[strokes[event]]
+	if st.First != event {
+		return "same bow"
+	}
+	switch st.Change {
+	case bowing.Retake, bowing.Link, bowing.Split, bowing.Join:
+		return fmt.Sprintf("%s (%s)", st.Direction, st.Change)
+	}
+	return st.Direction.String()
+}
+
+func (s *Study) figures() []report.Figure {
+	strokes, changes := 0, len(s.Bow.Changes)
+	for _, st := range s.Bow.Proposed {
+		if !st.Pizzicato {
+			strokes++
+		}
+	}
+	fig := func(n int, one, many string) report.Figure {
+		if n == 1 {
+			many = one
+		}
+		return report.Figure{Value: fmt.Sprint(n), Name: many}
+	}
+	return []report.Figure{
+		fig(len(s.Part.Measures), "measure", "measures"), fig(strokes, "stroke", "strokes"), fig(changes, "change of bow proposed", "changes of bow proposed"),
+		fig(len(s.Hand.Shifts), "shift", "shifts"), fig(len(s.Crossings), "string crossing", "string crossings"), fig(len(s.Spots), "crossing spot", "crossing spots"),
+	}
+}

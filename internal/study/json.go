@@ -1,0 +1,345 @@
+package study
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"strings"
+
+	"pochette/internal/bowing"
+	"pochette/internal/fingering"
+	"pochette/internal/instrument"
+	"pochette/internal/score"
+	"pochette/internal/technique"
+	"pochette/internal/timeline"
+)
+
+// SchemaVersion is the version of study.json; docs/STUDY_JSON.md describes it.
+// A field may be added without a new number; one that goes or changes its
+// meaning takes a new one.
+const SchemaVersion = 1
+
+type jsonStudy struct {
+	Schema     int            `json:"schema"`
+	Program    string         `json:"program"`
+	Source     string         `json:"source"`
+	Title      string         `json:"title"`
+	Work       string         `json:"work,omitempty"`
+	Composer   string         `json:"composer,omitempty"`
+	Part       jsonPart       `json:"part"`
+	Instrument jsonInstrument `json:"instrument"`
+	Pace       jsonPace       `json:"pace"`
+	Measures   []jsonMeasure  `json:"measures"`
+	PlayOrder  []int          `json:"play_order"`
+	Events     []jsonEvent    `json:"events"`
+	Written    []jsonStroke   `json:"strokes_as_written"`
+	Strokes    []jsonStroke   `json:"strokes"`
+	Changes    []jsonChange   `json:"bow_changes"`
+	Shifts     []jsonShift    `json:"shifts"`
+	Crossings  []jsonCrossing `json:"crossings"`
+	Spots      []jsonSpot     `json:"crossing_spots"`
+	Marks      []jsonMark     `json:"marks_added"`
+	Slurs      []jsonSlur     `json:"slurs_changed"`
+	Findings   []jsonFinding  `json:"findings"`
+	Costs      jsonCosts      `json:"costs"`
+}
+
+type jsonPart struct {
+	ID    string `json:"id"`
+	Name  string `json:"name"`
+	Index int    `json:"index"`
+}
+
+type jsonInstrument struct {
+	Name    string   `json:"name"`
+	Guessed string   `json:"guessed_because,omitempty"`
+	Strings []string `json:"open_strings"`
+}
+
+type jsonPace struct {
+	Quarter float64 `json:"quarters_a_minute"`
+	From    string  `json:"from"`
+}
+
+type jsonMeasure struct {
+	Number string `json:"number"`
+	Start  string `json:"start"`
+	Length string `json:"length"`
+	Meter  string `json:"meter,omitempty"`
+	Fifths int    `json:"fifths"`
+}
+
+type jsonEvent struct {
+	Measure  int        `json:"measure"`
+	Beat     string     `json:"beat,omitempty"`
+	Start    string     `json:"start"`
+	Length   string     `json:"length"`
+	Rest     bool       `json:"rest,omitempty"`
+	Grace    bool       `json:"grace,omitempty"`
+	Stroke   int        `json:"stroke"`
+	Position *int       `json:"position,omitempty"`
+	Stops    []jsonStop `json:"stops,omitempty"`
+	LeftOut  []string   `json:"left_out,omitempty"`
+	Why      string     `json:"why,omitempty"`
+	Terms    []jsonTerm `json:"terms,omitempty"`
+}
+
+type jsonStop struct {
+	Pitch    string `json:"pitch"`
+	String   int    `json:"string"`
+	Finger   string `json:"finger"`
+	Semitone int    `json:"semitone"`
+	Held     bool   `json:"held,omitempty"`
+	Harmonic string `json:"harmonic,omitempty"`
+}
+
+type jsonStroke struct {
+	First     int        `json:"first_event"`
+	Last      int        `json:"last_event"`
+	Direction string     `json:"direction"`
+	Follows   string     `json:"follows"`
+	Fixed     bool       `json:"fixed,omitempty"`
+	Terms     []jsonTerm `json:"terms,omitempty"`
+}
+
+type jsonChange struct {
+	Kind   string     `json:"kind"`
+	Stroke int        `json:"stroke"`
+	Place  string     `json:"place"`
+	Text   string     `json:"text"`
+	Terms  []jsonTerm `json:"terms,omitempty"`
+	Cost   float64    `json:"cost"`
+	Leave  float64    `json:"cost_of_leaving"`
+}
+
+type jsonShift struct {
+	From         int     `json:"from_event"`
+	To           int     `json:"to_event"`
+	FromPosition int     `json:"from_position"`
+	ToPosition   int     `json:"to_position"`
+	MM           float64 `json:"millimetres"`
+	Seconds      float64 `json:"seconds"`
+	Cover        string  `json:"cover"`
+}
+
+type jsonCrossing struct {
+	From        int     `json:"from_event"`
+	To          int     `json:"to_event"`
+	FromStrings []int   `json:"from_strings"`
+	ToStrings   []int   `json:"to_strings"`
+	Degrees     float64 `json:"degrees"`
+	Skipped     []int   `json:"skipped,omitempty"`
+	Touch       []int   `json:"may_touch,omitempty"`
+	Slurred     bool    `json:"slurred,omitempty"`
+	Lifted      bool    `json:"rest_or_lift,omitempty"`
+	Seconds     float64 `json:"seconds"`
+	Load        float64 `json:"load"`
+	Rank        int     `json:"rank"`
+}
+
+type jsonSpot struct {
+	First    int      `json:"first_event"`
+	Last     int      `json:"last_event"`
+	Place    string   `json:"place"`
+	Skeleton []string `json:"skeleton"`
+	Load     float64  `json:"load"`
+}
+
+type jsonMark struct {
+	Measure int    `json:"measure"`
+	Place   string `json:"place"`
+	Pitch   string `json:"pitch"`
+	Kind    string `json:"kind"`
+	Text    string `json:"text,omitempty"`
+	Origin  string `json:"origin"`
+}
+
+type jsonSlur struct {
+	Change string `json:"change"`
+	From   string `json:"from"`
+	To     string `json:"to"`
+}
+
+type jsonFinding struct {
+	Kind       string `json:"kind"`
+	Grade      string `json:"grade"`
+	Place      string `json:"place,omitempty"`
+	Measure    int    `json:"measure"`
+	To         string `json:"to,omitempty"`
+	Text       string `json:"text"`
+	Why        string `json:"why,omitempty"`
+	Suggestion string `json:"suggestion,omitempty"`
+}
+
+type jsonTerm struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+}
+
+type jsonCosts struct {
+	Bow  jsonCost `json:"bow"`
+	Hand jsonCost `json:"hand"`
+}
+
+type jsonCost struct {
+	Total float64    `json:"total"`
+	Terms []jsonTerm `json:"terms"`
+}
+
+// JSON is the data behind the report, indented, with a newline at its end.
+func (s *Study) JSON(version string) ([]byte, error) {
+	d := jsonStudy{
+		Schema: SchemaVersion, Program: "pochette " + version, Source: s.Source.Name,
+		Title: s.title(), Work: s.Score.Work, Composer: s.Score.Composer,
+		Part:       jsonPart{s.Part.ID, s.Part.Name, s.PartIndex},
+		Instrument: jsonInstrument{Name: s.Instrument.Kind.String(), Guessed: s.Guessed},
+		Pace:       jsonPace{s.Pace.Quarter(0), [...]string{"assumed", "tempo word", "printed"}[s.Pace.Source]},
+		Written:    jsonStrokes(s.Bow.Written), Strokes: jsonStrokes(s.Bow.Proposed),
+		Costs: jsonCosts{jsonCost{round(s.Bow.Plan.Cost), jsonTerms(s.Bow.Plan.Terms)}, jsonCost{round(s.Hand.Plan.Cost), jsonTerms(s.Hand.Plan.Terms)}},
+	}
+	for _, p := range s.Instrument.Open {
+		d.Instrument.Strings = append(d.Instrument.Strings, p.String())
+	}
+	s.jsonMusic(&d)
+	s.jsonBow(&d)
+	s.jsonHand(&d)
+	out, err := json.MarshalIndent(d, "", " ")
+	if err != nil {
+		return nil, fmt.Errorf("study data: %w", err)
+	}
+	return append(out, '\n'), nil
+}
+
+func (s *Study) whole(t score.Tick) string { return s.Score.Whole(t).RatString() }
+
+func (s *Study) jsonMusic(d *jsonStudy) {
+	for _, m := range s.Part.Measures {
+		jm := jsonMeasure{Number: m.Number, Start: s.whole(m.Start), Length: s.whole(m.Len), Fifths: m.Key.Fifths}
+		if m.Meter.Len > 0 {
+			jm.Meter = m.Meter.Beats + "/" + m.Meter.Unit
+		}
+		d.Measures = append(d.Measures, jm)
+	}
+	order, _ := timeline.PlayOrder(s.Part)
+	for _, v := range order {
+		d.PlayOrder = append(d.PlayOrder, v.Measure)
+	}
+	d.Findings = []jsonFinding{}
+	for _, f := range s.Findings {
+		jf := jsonFinding{Kind: f.Kind, Grade: f.Grade.String(), Place: f.At.String(), Measure: f.At.Measure, Text: f.Text, Why: f.Why, Suggestion: f.Suggestion}
+		if to := f.To.String(); to != jf.Place {
+			jf.To = to
+		}
+		d.Findings = append(d.Findings, jf)
+	}
+}
+
+func (s *Study) jsonBow(d *jsonStudy) {
+	d.Changes, d.Slurs = []jsonChange{}, []jsonSlur{}
+	for _, c := range s.Bow.Changes {
+		d.Changes = append(d.Changes, jsonChange{c.Kind.String(), c.Stroke, c.At.String(), c.Text, jsonTerms(c.Terms), round(c.Cost), round(c.Leave)})
+	}
+	at := func(id score.NoteID) string {
+		return fmt.Sprintf("%s, %s", timeline.AtNote(s.Part, id), s.Part.Notes[id].Sounding)
+	}
+	for _, c := range s.Bow.Plan.SlurChanges {
+		for _, i := range c.Remove {
+			d.Slurs = append(d.Slurs, jsonSlur{"removed", at(s.Part.Slurs[i].Start), at(s.Part.Slurs[i].End)})
+		}
+		for _, sl := range c.Add {
+			d.Slurs = append(d.Slurs, jsonSlur{"added", at(sl.Start), at(sl.End)})
+		}
+	}
+	rank := ranks(s.Crossings)
+	d.Crossings, d.Spots = []jsonCrossing{}, []jsonSpot{}
+	for i, c := range s.Crossings {
+		d.Crossings = append(d.Crossings, jsonCrossing{c.From, c.To, c.FromStrings, c.ToStrings, round(c.Angle), c.Skipped, c.Touch, c.Slurred, c.Rest, round(c.Seconds), round(c.Load), rank[i]})
+	}
+	for _, sp := range s.Spots {
+		js := jsonSpot{First: sp.First, Last: sp.Last, Place: s.eventPlace(sp.First), Load: round(sp.Load)}
+		for _, k := range sp.Skeleton {
+			js.Skeleton = append(js.Skeleton, technique.StringsName(k))
+		}
+		d.Spots = append(d.Spots, js)
+	}
+}
+
+func (s *Study) jsonHand(d *jsonStudy) {
+	strokes, _ := strokeOfEvents(s.Bow)
+	for i, e := range s.Hand.Events {
+		g := &s.Hand.Grips[i]
+		m := &s.Part.Measures[e.Measure]
+		je := jsonEvent{Measure: e.Measure, Beat: timeline.BeatName(m.Meter, timeline.Offset(s.Part, e.Measure)+e.Onset-m.Start),
+			Start: s.whole(e.Onset), Length: s.whole(e.Dur), Rest: e.Rest, Grace: e.Grace, Stroke: strokes[i], Terms: jsonTerms(g.Terms), Why: fingering.Why(s.Hand, i)}
+		if len(g.Stops) > 0 {
+			pos := g.Position
+			je.Position = &pos
+		}
+		for _, st := range g.Stops {
+			je.Stops = append(je.Stops, jsonStop{s.Part.Notes[st.Note].Sounding.String(), st.String, fingerText(st.Finger), st.Semitone, st.Held, [...]string{"", "natural", "artificial"}[st.Touch]})
+		}
+		for _, id := range g.LeftOut {
+			je.LeftOut = append(je.LeftOut, s.Part.Notes[id].Sounding.String())
+		}
+		d.Events = append(d.Events, je)
+	}
+	d.Shifts, d.Marks = []jsonShift{}, []jsonMark{}
+	for _, sh := range s.Hand.Shifts {
+		d.Shifts = append(d.Shifts, jsonShift{sh.From, sh.Event, sh.FromPos, sh.ToPos, round(sh.MM), round(sh.Seconds), sh.Cover.String()})
+	}
+	for _, m := range s.Marks {
+		n := &s.Part.Notes[m.Note]
+		d.Marks = append(d.Marks, jsonMark{n.Measure, timeline.AtNote(s.Part, m.Note).String(), n.Sounding.String(), string(m.Mark.Kind), m.Mark.Text, m.Mark.Origin.String()})
+	}
+}
+
+func (s *Study) eventPlace(i int) string {
+	e := &s.Hand.Events[i]
+	return timeline.At(s.Part, e.Measure, e.Onset, score.NoNote).String()
+}
+
+// ranks numbers the crossings from the hardest (1) on.
+func ranks(cs []technique.Crossing) []int {
+	order := make([]int, len(cs))
+	for i := range order {
+		order[i] = i
+	}
+	sortBy(order, func(a, b int) bool { return cs[a].Load > cs[b].Load })
+	rank := make([]int, len(cs))
+	for place, i := range order {
+		rank[i] = place + 1
+	}
+	return rank
+}
+
+func jsonStrokes(strokes []bowing.Stroke) []jsonStroke {
+	out := make([]jsonStroke, len(strokes))
+	for i, s := range strokes {
+		dir := s.Direction.String()
+		if s.Pizzicato {
+			dir = bowing.None.String()
+		}
+		out[i] = jsonStroke{s.First, s.Last, dir, s.Change.String(), s.Fixed, jsonTerms(s.Why)}
+	}
+	return out
+}
+
+func jsonTerms(ts []score.Term) []jsonTerm {
+	out := make([]jsonTerm, len(ts))
+	for i, t := range ts {
+		out[i] = jsonTerm{t.Name, round(t.Value)}
+	}
+	return out
+}
+
+// round keeps a thousandth: more would promise more than the models know.
+func round(v float64) float64 { return math.Round(v*1000) / 1000 }
+
+func fingerText(f int8) string {
+	if f == instrument.Thumb {
+		return "thumb"
+	}
+	return fmt.Sprint(f)
+}
+
+func joined(parts []string) string { return strings.Join(parts, "+") }

@@ -1,0 +1,154 @@
+package study
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"strings"
+
+	"pochette/internal/engrave"
+	"pochette/internal/musicxml"
+	"pochette/internal/paper"
+)
+
+// Names of the files that a study leaves.
+const (
+	PartXML    = "part.musicxml"
+	PartPDF    = "part.pdf"
+	ReportHTML = "report.html"
+	DataJSON   = "study.json"
+)
+
+// File is one output.
+type File struct {
+	Name string
+	Data []byte
+}
+
+// OutputOptions choose how the outputs are laid out.
+type OutputOptions struct {
+	Paper   string // a4 or letter
+	Version string // of the program, for the report and the data
+	// Step, where not nil, is told what is being made and how far it is.
+	Step func(what string, done, total int)
+}
+
+func (o OutputOptions) step(what string, done, total int) {
+	if o.Step != nil {
+		o.Step(what, done, total)
+	}
+}
+
+// LayoutFor is the page layout of a paper size: "a4" or "letter".
+func LayoutFor(size string) (engrave.Layout, error) {
+	switch strings.ToLower(size) {
+	case "a4", "":
+		return engrave.A4(), nil
+	case "letter":
+		return engrave.Letter(), nil
+	}
+	return engrave.Layout{}, fmt.Errorf("paper %q: want a4 or letter", size)
+}
+
+// Outputs makes the four files. The engraver comes from the pool.
+func (s *Study) Outputs(ctx context.Context, pool *engrave.Pool, o OutputOptions) ([]File, error) {
+	layout, err := LayoutFor(o.Paper)
+	if err != nil {
+		return nil, err
+	}
+	const total = 4
+	o.step("marking the part", 0, total)
+	marked, err := s.MarkedXML()
+	if err != nil {
+		return nil, err
+	}
+	o.step("engraving", 1, total)
+	session, err := s.engraveSession(ctx, pool, marked)
+	if err != nil {
+		return nil, err
+	}
+	defer session.Close()
+	pdf, err := s.pdf(ctx, session, layout)
+	if err != nil {
+		return nil, err
+	}
+	o.step("drawing the bars of the report", 2, total)
+	page, err := s.report(ctx, session, o.Version)
+	if err != nil {
+		return nil, err
+	}
+	o.step("writing the data", 3, total)
+	data, err := s.JSON(o.Version)
+	if err != nil {
+		return nil, err
+	}
+	o.step("done", total, total)
+	return []File{{PartXML, s.Source.Bytes(marked)}, {PartPDF, pdf}, {ReportHTML, page}, {DataJSON, data}}, nil
+}
+
+// MarkedXML is the source with the marks added, in UTF-8.
+func (s *Study) MarkedXML() ([]byte, error) {
+	out, err := musicxml.Splice(s.Source, s.Part, s.Marks, s.Bow.Plan.SlurChanges)
+	if err != nil {
+		return nil, fmt.Errorf("%s: marking the part: %w", s.Source.Name, err)
+	}
+	return out, nil
+}
+
+// engraveSession reads the marked part into an engraver: one part, partwise.
+func (s *Study) engraveSession(ctx context.Context, pool *engrave.Pool, marked []byte) (*engrave.Session, error) {
+	one, err := EngraverInput(marked, s.Source.Name, s.Part.ID)
+	if err != nil {
+		return nil, err
+	}
+	session, err := pool.Session(ctx, one)
+	if err != nil {
+		return nil, fmt.Errorf("%s: engraving: %w", s.Source.Name, err)
+	}
+	return session, nil
+}
+
+// EngraverInput turns MusicXML into what the engraver reads: partwise, and one
+// part alone where partID is not empty.
+func EngraverInput(xml []byte, name, partID string) ([]byte, error) {
+	src, err := musicxml.Open(xml, name)
+	if err != nil {
+		return nil, err
+	}
+	out, err := musicxml.Partwise(src)
+	if err != nil || partID == "" {
+		return out, err
+	}
+	return musicxml.OnePart(out, partID)
+}
+
+func (s *Study) pdf(ctx context.Context, session *engrave.Session, layout engrave.Layout) ([]byte, error) {
+	svgs, err := session.SVG(ctx, layout)
+	if err != nil {
+		return nil, fmt.Errorf("%s: engraving: %w", s.Source.Name, err)
+	}
+	var buf bytes.Buffer
+	meta := paper.Meta{Title: s.title(), Author: s.Score.Composer, Subject: partName(s.Part) + ", with bow marks and fingerings", Creator: "pochette"}
+	if err := paper.PDF(&buf, Pages(svgs, layout), meta); err != nil {
+		return nil, fmt.Errorf("%s: drawing the pages: %w", s.Source.Name, err)
+	}
+	return buf.Bytes(), nil
+}
+
+// Pages puts engraved pages on sheets of the layout's size.
+func Pages(svgs []string, l engrave.Layout) []paper.Page {
+	pages := make([]paper.Page, len(svgs))
+	for i, svg := range svgs {
+		pages[i] = paper.Page{Width: l.PageWidth, Height: l.PageHeight, SVG: svg}
+	}
+	return pages
+}
+
+func (s *Study) title() string {
+	for _, t := range []string{s.Score.Title, s.Score.Work} {
+		if strings.TrimSpace(t) != "" {
+			return t
+		}
+	}
+	return "Untitled"
+}

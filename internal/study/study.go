@@ -1,0 +1,261 @@
+// Package study is the one door for the command line (and later the desk): it
+// reads a file, runs the studies on one part, merges what they say, and makes
+// the outputs. It holds no musical rule of its own.
+package study
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"pochette/internal/bowing"
+	"pochette/internal/fingering"
+	"pochette/internal/instrument"
+	"pochette/internal/musicxml"
+	"pochette/internal/score"
+	"pochette/internal/technique"
+	"pochette/internal/timeline"
+)
+
+// Request says what to study and how.
+type Request struct {
+	Name string // of the file, for messages
+	Data []byte // MusicXML, plain or compressed
+	// Part is a part's ID, name or number from 1; "" takes the first part for
+	// a bowed string instrument, else the first with notes.
+	Part string
+	// Instrument is violin, viola or cello; "" guesses from the part.
+	Instrument string
+	// Tuning is the open strings from low to high, "F3,C4,G4,D5"; "" the usual.
+	Tuning string
+	// MayChangeSlurs allows the proposal to split and join printed slurs.
+	MayChangeSlurs bool
+	// AllFingers marks the finger of every note in the part.
+	AllFingers bool
+}
+
+// Study is everything found in one part.
+type Study struct {
+	Source     *musicxml.Source
+	Score      *score.Score
+	Part       *score.Part
+	PartIndex  int
+	Instrument instrument.Instrument
+	Guessed    string // why this instrument; "" where it was given
+	Pace       timeline.Pace
+	Bow        *bowing.Study
+	Hand       *fingering.Study
+	Strings    [][]int // of each event
+	Crossings  []technique.Crossing
+	Spots      []technique.Spot
+	// Marks are those added to the part.
+	Marks []score.NoteMark
+	// Findings of all studies, in order of place; those of the whole file first.
+	Findings []score.Finding
+}
+
+// errNoNotes and its like are the reasons why nothing can be done.
+var errNoNotes = errors.New("has no notes that a bow can play; choose another part with --part")
+
+// Analyze reads the file and studies one part. The error is one line that names
+// the file; trouble in the music is told in Findings.
+func Analyze(r Request) (*Study, error) {
+	src, err := musicxml.Open(r.Data, r.Name)
+	if err != nil {
+		return nil, err
+	}
+	sc, found, err := musicxml.Decode(src)
+	if err != nil {
+		return nil, err
+	}
+	s := &Study{Source: src, Score: sc}
+	if err := s.choosePart(r); err != nil {
+		return nil, fmt.Errorf("%s: %w", r.Name, err)
+	}
+	if err := s.chooseInstrument(r); err != nil {
+		return nil, fmt.Errorf("%s: %w", r.Name, err)
+	}
+	s.Findings = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
+	s.run(r)
+	return s, nil
+}
+
+func (s *Study) run(r Request) {
+	s.Pace = timeline.PaceOf(s.Score, s.Part)
+	s.Bow = bowing.Analyze(s.Score, s.Part, bowing.Options{MayChangeSlurs: r.MayChangeSlurs, Pace: s.Pace.Quarter(0)})
+	strokes, lifted := strokeOfEvents(s.Bow)
+	s.Hand = fingering.Analyze(s.Score, s.Part, fingering.Options{Instrument: s.Instrument, Strokes: strokes, Tempo: s.Pace.Quarter(0)})
+	s.Strings = bowedStrings(s.Hand, strokes)
+	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace}
+	s.Crossings = technique.Crossings(in)
+	s.Spots = technique.Spots(in, s.Crossings)
+	s.Findings = append(s.Findings, s.Bow.Findings...)
+	s.Findings = append(s.Findings, s.Hand.Findings...)
+	s.Findings = append(s.Findings, technique.Findings(in, s.Crossings, s.Spots)...)
+	s.Findings = append(s.Findings, s.paceFinding()...)
+	slices.SortStableFunc(s.Findings, func(a, b score.Finding) int {
+		if a.At.Measure != b.At.Measure {
+			return a.At.Measure - b.At.Measure
+		}
+		return int(b.Grade) - int(a.Grade)
+	})
+	s.Marks = marks(s, r.AllFingers)
+}
+
+// strokeOfEvents gives for each event its stroke (-1: none) and whether the bow
+// is lifted before it.
+func strokeOfEvents(b *bowing.Study) (strokes []int, lifted []bool) {
+	strokes, lifted = make([]int, len(b.Events)), make([]bool, len(b.Events))
+	for i := range strokes {
+		strokes[i] = -1
+	}
+	for i, st := range b.Proposed {
+		if st.Pizzicato {
+			continue
+		}
+		for e := st.First; e <= st.Last; e++ {
+			strokes[e] = i
+		}
+		lifted[st.First] = st.Change == bowing.Retake || st.Change == bowing.AfterRest
+	}
+	return strokes, lifted
+}
+
+// bowedStrings lists the strings under the bow at each event: those struck and
+// those held on. What is plucked has none.
+func bowedStrings(h *fingering.Study, strokes []int) [][]int {
+	out := make([][]int, len(h.Events))
+	for i := range h.Grips {
+		if strokes[i] < 0 {
+			continue
+		}
+		for _, st := range h.Grips[i].Stops {
+			if !slices.Contains(out[i], st.String) && !slices.Contains(h.Grips[i].LetGo, st.Note) {
+				out[i] = append(out[i], st.String)
+			}
+		}
+		slices.Sort(out[i])
+	}
+	return out
+}
+
+func (s *Study) choosePart(r Request) (err error) {
+	if s.PartIndex, err = ChoosePart(s.Score, r.Part); err != nil {
+		return err
+	}
+	s.Part = s.Score.Parts[s.PartIndex]
+	if !slices.ContainsFunc(s.Part.Notes, func(n score.Note) bool { return n.Struck() && !n.Unpitched && !n.Cue }) {
+		return fmt.Errorf("part %d (%s) %w", s.PartIndex+1, partName(s.Part), errNoNotes)
+	}
+	return nil
+}
+
+// ChoosePart finds a part by its ID, name or number from 1; "" is the first for
+// a bowed string instrument, else the first with notes.
+func ChoosePart(sc *score.Score, want string) (int, error) {
+	if len(sc.Parts) == 0 {
+		return 0, errors.New("has no parts: nothing to do")
+	}
+	if want == "" {
+		return defaultPart(sc), nil
+	}
+	i := findPart(sc, want)
+	if i < 0 {
+		return 0, fmt.Errorf("no part %q; there is %s", want, partList(sc))
+	}
+	return i, nil
+}
+
+func defaultPart(sc *score.Score) int {
+	withNotes := -1
+	for i, p := range sc.Parts {
+		if !slices.ContainsFunc(p.Notes, func(n score.Note) bool { return n.Struck() && !n.Unpitched }) {
+			continue
+		}
+		if withNotes < 0 {
+			withNotes = i
+		}
+		if _, _, ok := instrument.Guess(p); ok {
+			return i
+		}
+	}
+	return max(0, withNotes)
+}
+
+func findPart(sc *score.Score, want string) int {
+	for i, p := range sc.Parts {
+		if p.ID == want {
+			return i
+		}
+	}
+	for i, p := range sc.Parts {
+		if strings.EqualFold(strings.TrimSpace(p.Name), strings.TrimSpace(want)) {
+			return i
+		}
+	}
+	if n, err := strconv.Atoi(want); err == nil && n >= 1 && n <= len(sc.Parts) {
+		return n - 1
+	}
+	return -1
+}
+
+func partName(p *score.Part) string {
+	if p.Name != "" {
+		return p.Name
+	}
+	return p.ID
+}
+
+func partList(sc *score.Score) string {
+	var names []string
+	for i, p := range sc.Parts {
+		if i == 12 {
+			names = append(names, fmt.Sprintf("and %d more", len(sc.Parts)-i))
+			break
+		}
+		names = append(names, fmt.Sprintf("%d %s", i+1, partName(p)))
+	}
+	return strings.Join(names, ", ")
+}
+
+func (s *Study) chooseInstrument(r Request) error {
+	if r.Instrument != "" {
+		k, err := instrument.ParseKind(r.Instrument)
+		if err != nil {
+			return err
+		}
+		s.Instrument = instrument.Of(k)
+	} else {
+		var ok bool
+		s.Instrument, s.Guessed, ok = instrument.Guess(s.Part)
+		if !ok {
+			s.Guessed += "; say it with --instrument where that is wrong"
+		}
+	}
+	if r.Tuning == "" {
+		return nil
+	}
+	open, err := instrument.ParseTuning(r.Tuning)
+	if err != nil {
+		return err
+	}
+	s.Instrument, err = s.Instrument.Tuned(open)
+	return err
+}
+
+func (s *Study) paceFinding() []score.Finding {
+	if s.Pace.Source == timeline.PacePrinted {
+		return nil
+	}
+	f := score.Finding{Kind: "pace", Grade: score.Remark, Part: s.Part.ID, At: score.Nowhere, To: score.Nowhere}
+	q := s.Pace.Quarter(0)
+	f.Text = fmt.Sprintf("The file gives no metronome mark; times in seconds are reckoned at %.0f quarter notes a minute.", q)
+	if s.Pace.Source == timeline.PaceWord {
+		f.Why = "That is a usual pace for the tempo word that is printed, no more."
+	} else {
+		f.Why = "There is no tempo word that the program knows either, so a middle pace is taken."
+	}
+	return []score.Finding{f}
+}

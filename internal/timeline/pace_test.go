@@ -1,0 +1,39 @@
+package timeline
+
+import (
+	"math"
+	"testing"
+
+	"pochette/internal/score"
+)
+
+func TestPace(t *testing.T) {
+	sc := &score.Score{Quarter: 4}
+	p := bars("x x x")
+	for i := range p.Measures {
+		p.Measures[i].Meter = meter(4, 4, 4)
+	}
+	if got := PaceOf(sc, p); got.Source != PaceAssumed || math.Abs(got.Seconds(0, 4)-60.0/assumedBeats) > 1e-9 {
+		t.Errorf("no tempo: source %v, a quarter lasts %v s", got.Source, got.Seconds(0, 4))
+	}
+	p.Directions = []score.Direction{{Kind: "words", Text: "Allegro moderato"}}
+	if got := PaceOf(sc, p); got.Source != PaceWord || got.Quarter(0) != 132 {
+		t.Errorf("word: %v %v", got.Source, got.Quarter(0))
+	}
+	p.Directions = append(p.Directions, score.Direction{Kind: "metronome", Tempo: 60, At: 0}, score.Direction{Kind: "metronome", Tempo: 120, At: 8})
+	got := PaceOf(sc, p)
+	// 2 quarters at 60 (2 s) and 2 at 120 (1 s)
+	if s := got.Seconds(0, 16); got.Source != PacePrinted || math.Abs(s-3) > 1e-9 {
+		t.Errorf("two tempi: %v s, source %v", s, got.Source)
+	}
+	if s := got.Seconds(16, 0); math.Abs(s+3) > 1e-9 {
+		t.Errorf("backwards: %v", s)
+	}
+	for i := range p.Measures {
+		p.Measures[i].Meter = meter(6, 8, 4)
+	}
+	p.Directions = []score.Direction{{Kind: "words", Text: "Presto"}}
+	if got := PaceOf(sc, p).Quarter(0); got != 176*1.5 {
+		t.Errorf("presto in 6/8: %v quarters a minute", got)
+	}
+}
