@@ -3,9 +3,13 @@ module pochette
 go 1.26.8
 
 require (
+	github.com/google/go-cmp v0.7.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	codeberg.org/go-pdf/fpdf v0.12.0 // indirect
 	github.com/go-fonts/liberation v0.3.3 // indirect
-	github.com/google/go-cmp v0.7.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/mitchellh/colorstring v0.0.0-20190213212951-d06e56a500db // indirect
 	github.com/rivo/uniseg v0.4.7 // indirect
@@ -17,5 +21,5 @@ require (
 	golang.org/x/image v0.47.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/term v0.48.0 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
+	golang.org/x/text v0.43.0 // indirect
 )

@@ -5,6 +5,8 @@ import (
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+
+	"pochette"
 )
 
 // release is the version of the program; CHANGELOG.md tells what each brought.
@@ -24,14 +26,22 @@ func version() string {
 }
 
 func versionCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:     "version",
-		Short:   "Print the version",
-		Example: "  pochette version",
-		Args:    exactly(0, "nothing"),
+	var notices bool
+	cmd := &cobra.Command{
+		Use:   "version",
+		Short: "Print the version",
+		Example: `  pochette version
+  pochette version --notices      the licences of embedded parts`,
+		Args: exactly(0, "nothing"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			_, err := fmt.Fprintln(cmd.OutOrStdout(), "pochette", version())
+			text := "pochette " + version() + "\n"
+			if notices {
+				text = pochette.Notices
+			}
+			_, err := fmt.Fprint(cmd.OutOrStdout(), text)
 			return err
 		},
 	}
+	cmd.Flags().BoolVar(&notices, "notices", false, "print the notices of embedded parts instead")
+	return cmd
 }

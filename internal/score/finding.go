@@ -58,7 +58,8 @@ func (l Loc) String() string {
 type Finding struct {
 	Kind       string // a short slug, the same for all findings of one sort
 	Grade      Grade
-	At, To     Loc // To: last place of a span; equal to At for a single place
+	Part       string // ID of the part it is about, "" = the score as a whole
+	At, To     Loc    // To: last place of a span; equal to At for a single place
 	Notes      []NoteID
 	Text       string
 	Why        string

@@ -80,7 +80,7 @@ type Key struct {
 // Len is the length of a full measure, Groups the lengths of the printed groups
 // where the meter is additive (otherwise one entry). Senza misura: Len 0.
 type Meter struct {
-	Beats, Unit string
+	Beats, Unit string // several pairs are kept with a space between: "3 2", "8 4"
 	Symbol      string // common, cut, …
 	Num, Den    int    // summed and brought to one unit: 3/8+1/4 is 5/8
 	Len         Tick
@@ -143,9 +143,13 @@ type Note struct {
 	Chord             bool   // shares the stem of the note before it
 	Head              NoteID // the note that carries the stem (itself if alone)
 
-	Written  pitch.Pitch // as on the staff; meaningless for rests
-	Sounding pitch.Pitch // after transposition and octave lines
-	// Display is the staff place of an unpitched note or a placed rest.
+	Written  pitch.Pitch // before transposition, octave lines counted in, as <pitch>; meaningless for rests
+	Sounding pitch.Pitch // after transposition
+	// Display is the staff place of an unpitched note or of a placed rest
+	// (Placed says that there is one).
+	Display    pitch.Pitch
+	Placed     bool
+	Hidden     bool   // not printed: print-object="no"
 	Accidental string // printed, as MusicXML names it
 	Value      Value
 	TieFrom    NoteID // the note this one continues, NoNote if it is struck
@@ -176,6 +180,8 @@ type Slur struct {
 	Start, End NoteID
 	Placement  string
 	Origin     Origin
+	// The <slur> elements in the source; empty for a slur that was not read.
+	StartSrc, EndSrc Span
 }
 
 // Direction is a mark between the notes: words, dynamics, wedges, tempo.

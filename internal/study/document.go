@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"maps"
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -50,30 +52,62 @@ func (s *Study) document(version string) report.Document {
 		d.Work = ""
 	}
 	bars := map[int]*report.Bar{}
-	for _, f := range s.Findings {
-		it := s.item(f)
-		if f.At.Measure < 0 {
-			d.Whole = append(d.Whole, it)
-			continue
-		}
-		b := bars[f.At.Measure]
+	add := func(measure int, it report.Item) {
+		b := bars[measure]
 		if b == nil {
-			b = &report.Bar{ID: it.Bar, Label: "Measure " + s.Part.Measures[f.At.Measure].Number}
-			bars[f.At.Measure] = b
+			b = &report.Bar{ID: barID(measure), Label: "Measure " + timeline.Name(s.Part, measure)}
+			bars[measure] = b
 		}
 		b.Items = append(b.Items, it)
 	}
-	var order []int
-	for m := range bars {
-		order = append(order, m)
+	for _, f := range s.Findings {
+		if f.At.Measure < 0 {
+			d.Whole = append(d.Whole, s.item(f))
+			continue
+		}
+		add(f.At.Measure, s.item(f))
 	}
-	sort.Ints(order)
-	for _, m := range order {
+	s.addChanges(add)
+	s.addShifts(add)
+	for _, m := range slices.Sorted(maps.Keys(bars)) {
 		bars[m].Notes = s.noteRows(m)
 		d.Bars = append(d.Bars, *bars[m])
 	}
 	d.First = s.first()
 	return d
+}
+
+// addChanges tells each change of bow in its bar.
+func (s *Study) addChanges(add func(int, report.Item)) {
+	for _, c := range s.Bow.Changes {
+		it := report.Item{Topic: "bow", Grade: score.Remark.String(), Bar: barID(c.At.Measure), Place: "beat " + c.At.Beat, Text: c.Text}
+		if c.Leave > 0 {
+			it.Why = fmt.Sprintf("Changing costs %.1f, leaving it as it comes %.1f more (%s).", c.Cost, c.Leave, termNames(c.Terms))
+		}
+		add(c.At.Measure, it)
+	}
+}
+
+// addShifts tells each shift in the bar where the hand arrives.
+func (s *Study) addShifts(add func(int, report.Item)) {
+	for _, sh := range s.Hand.Shifts {
+		e := &s.Hand.Events[sh.Event]
+		at := timeline.At(s.Part, e.Measure, e.Onset, score.NoNote)
+		add(e.Measure, report.Item{Topic: "hand", Grade: score.Remark.String(), Bar: barID(e.Measure), Place: "beat " + at.Beat,
+			Text: fingering.Why(s.Hand, sh.Event), Why: fmt.Sprintf("The hand travels %.0f mm in %.2f s.", math.Abs(sh.MM), sh.Seconds)})
+	}
+}
+
+// termNames lists what the terms are called, without their weights.
+func termNames(ts []score.Term) string {
+	var names []string
+	for _, t := range ts {
+		names = append(names, strings.ReplaceAll(t.Name, "-", " "))
+	}
+	if len(names) == 0 {
+		return "no term alone"
+	}
+	return strings.Join(names, ", ")
 }
 
 func barID(measure int) string { return fmt.Sprintf("m%d", measure+1) }

@@ -76,11 +76,12 @@ func (s *Study) summaryBow() string {
 	}
 	var parts []string
 	for _, k := range order {
-		parts = append(parts, count(kinds[k], k, k+"s"))
+		parts = append(parts, count(kinds[k], k, changeNames[k]))
 	}
 	return fmt.Sprintf("%s; proposed: %s.", text, strings.Join(parts, ", "))
 }
 
+// changeName is how a player calls a change; changeNames are the plurals.
 func changeName(kind string) string {
 	switch kind {
 	case "link":
@@ -91,8 +92,15 @@ func changeName(kind string) string {
 		return "split slur"
 	case "join":
 		return "joined stroke"
+	case "begin":
+		return "other direction to begin with"
 	}
 	return kind
+}
+
+var changeNames = map[string]string{
+	"linked stroke": "linked strokes", "fresh start after a rest": "fresh starts after a rest", "split slur": "split slurs",
+	"joined stroke": "joined strokes", "retake": "retakes", "other direction to begin with": "other directions to begin with",
 }
 
 func (s *Study) summaryHand() string {

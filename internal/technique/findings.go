@@ -12,12 +12,18 @@ import (
 // skeletonLength is how many strings of a skeleton a sentence names.
 const skeletonLength = 12
 
-// Findings says what spots ask of the right arm: one finding a spot, and one for
-// each place where a slur goes over a string that has to stay silent.
+// BusyLoad is the load, in bits a second, from which a spot is worth a word:
+// an adjacent crossing every third of a second. Common practice, no source.
+const BusyLoad = 3.0
+
+// Findings says what spots ask of the right arm: one finding for each busy spot,
+// and one for each place where a slur goes over a string that has to stay silent.
 func Findings(in Input, all []Crossing, spots []Spot) []score.Finding {
 	var out []score.Finding
 	for i := range spots {
-		out = append(out, spotFinding(in, &spots[i]))
+		if spots[i].Load >= BusyLoad {
+			out = append(out, spotFinding(in, &spots[i]))
+		}
 	}
 	for i := range all {
 		if c := &all[i]; c.Slurred && len(c.Skipped) > 0 {

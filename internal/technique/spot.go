@@ -23,13 +23,18 @@ const spotCrossings = 4
 
 // Spots groups crossings that follow each other at every event or every second
 // one. A run of at least spotCrossings is a spot, and so is a shorter run that
-// has a crossing over a skipped string. They come hardest first; equal ones in
+// has a crossing over a skipped string. A long run is cut at bar lines, since
+// what one isolates has to be short. They come hardest first; equal ones in
 // order of time.
 func Spots(in Input, all []Crossing) []Spot {
 	var out []Spot
 	for i := 0; i < len(all); {
 		j := i + 1
 		for j < len(all) && all[j].From <= all[j-1].To+1 && !all[j].Rest {
+			newBar := in.Events[all[j].To].Measure != in.Events[all[j-1].To].Measure
+			if newBar && j-i >= spotCrossings {
+				break
+			}
 			j++
 		}
 		run := all[i:j]

@@ -3,6 +3,7 @@ package timeline
 import (
 	"fmt"
 	"math/big"
+	"strconv"
 
 	"pochette/internal/score"
 )
@@ -119,11 +120,29 @@ func divide(unit, at score.Tick, level int) int {
 	return level
 }
 
+// Name is what to call a measure: its printed number, or, for an uncounted second
+// half of a split measure, the number before it.
+func Name(p *score.Part, measure int) string {
+	m := &p.Measures[measure]
+	if !m.Implicit || measure == 0 {
+		return m.Number
+	}
+	if _, err := strconv.Atoi(m.Number); err == nil {
+		return m.Number
+	}
+	for i := measure - 1; i >= 0; i-- {
+		if !p.Measures[i].Implicit {
+			return p.Measures[i].Number + " (second part)"
+		}
+	}
+	return m.Number
+}
+
 // At gives the place of a tick inside a measure. The beat is counted in printed
 // units from 1.
 func At(p *score.Part, measure int, at score.Tick, note score.NoteID) score.Loc {
 	m := &p.Measures[measure]
-	return score.Loc{Measure: measure, Number: m.Number, Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
+	return score.Loc{Measure: measure, Number: Name(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
 }
 
 // AtNote is the place of a note.

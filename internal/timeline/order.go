@@ -5,6 +5,8 @@ package timeline
 
 import (
 	"slices"
+	"strconv"
+	"strings"
 
 	"pochette/internal/score"
 )
@@ -21,12 +23,47 @@ const maxVisits = 1 << 18
 // PlayOrder unrolls repeats, endings and jumps (da capo, dal segno, al coda, al
 // fine). After a jump repeats are not taken again and the last ending is
 // played, unless the file asks for the repeats (common practice; MusicXML 4.0,
-// attribute forward-repeat). Signs that lead nowhere are passed over. complete
-// is false where the order was cut at its limit.
+// attribute forward-repeat). Signs that lead nowhere are passed over. A file of
+// several movements is played movement by movement: da capo goes to the head of
+// its own. complete is false where the order was cut at its limit.
 func PlayOrder(p *score.Part) (order []Visit, complete bool) {
+	starts := append(Movements(p), len(p.Measures))
+	for i, from := range starts[:len(starts)-1] {
+		one := score.Part{Measures: p.Measures[from:starts[i+1]]}
+		visits, ok := playMovement(&one, maxVisits-len(order))
+		for _, v := range visits {
+			order = append(order, Visit{v.Measure + from, v.Round})
+		}
+		if !ok {
+			return order, false
+		}
+	}
+	return order, true
+}
+
+// Movements lists the indices of the measures with which movements begin: the
+// first, and each whose printed number starts again at 1 (or 0, a pickup) after a
+// final bar line. It is empty for a part without measures.
+func Movements(p *score.Part) []int {
+	var starts []int
+	last := 0
+	for i := range p.Measures {
+		m := &p.Measures[i]
+		n, err := strconv.Atoi(m.Number)
+		if i == 0 || err == nil && n <= 1 && n < last && strings.HasSuffix(p.Measures[i-1].RightBar, "heavy") {
+			starts = append(starts, i)
+		}
+		if err == nil {
+			last = n
+		}
+	}
+	return starts
+}
+
+func playMovement(p *score.Part, limit int) (order []Visit, complete bool) {
 	w := walker{p: p, taken: map[int]bool{}, round: 1}
 	for w.at < len(p.Measures) {
-		if len(order) >= maxVisits {
+		if len(order) >= limit {
 			return order, false
 		}
 		m := &p.Measures[w.at]
@@ -66,6 +103,9 @@ func (w *walker) skipEnding(m *score.Measure) bool {
 		return false
 	}
 	nums := w.groupNumbers()
+	if w.alone() && slices.Min(nums) > 1 {
+		return false // a second ending whose first is not bracketed
+	}
 	last := slices.Max(nums)
 	if _, to := w.group(w.at); w.p.Measures[to].RepeatTimes > 0 && w.alone() {
 		last++

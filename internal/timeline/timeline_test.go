@@ -75,6 +75,7 @@ func TestPlayOrder(t *testing.T) {
 		{"|: [1/:| [2/:| [3 x", "1 2 1 3 1 4 5"},
 		{"|: [1/:| x", "1 2 1 3"},
 		{"|: [1/:| [2 |: [1/:| [2", "1 2 1 3 4 5 4 6"},
+		{"|: x :| [2 x", "1 2 3 1 2 3 4 5"},
 		{"x fine x dc", "1 2 3 4 1 2"},
 		{"x segno x/fine x ds", "1 2 3 4 5 2 3"},
 		{"x tocoda x dc coda x", "1 2 3 4 1 2 5 6"},
@@ -91,6 +92,26 @@ func TestPlayOrder(t *testing.T) {
 		if s := strings.Join(got, " "); s != c.want || !complete {
 			t.Errorf("%q plays %s (complete %v), want %s", c.in, s, complete, c.want)
 		}
+	}
+}
+
+// A da capo in the third movement of a file returns to the head of the third.
+func TestPlayOrderOfMovements(t *testing.T) {
+	p := bars("x x x fine dc x x")
+	for i, n := range []string{"1", "2", "0", "1", "2", "1", "2"} {
+		p.Measures[i].Number = n
+	}
+	p.Measures[1].RightBar, p.Measures[4].RightBar = "light-heavy", "light-heavy"
+	order, _ := PlayOrder(p)
+	var got []string
+	for _, v := range order {
+		got = append(got, fmt.Sprint(v.Measure))
+	}
+	if s := strings.Join(got, " "); s != "0 1 2 3 4 2 3 5 6" {
+		t.Errorf("plays %s", s)
+	}
+	if m := Movements(p); !slices.Equal(m, []int{0, 2, 5}) {
+		t.Errorf("movements begin at %v", m)
 	}
 }
 

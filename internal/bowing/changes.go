@@ -1,0 +1,253 @@
+package bowing
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// changes lists where the proposal departs from what the reader would do, each
+// with what it buys.
+func (m *model) changes(states []int, st *Study) []ChangeAt {
+	touch := m.linksOf()
+	var out []ChangeAt
+	for b := range m.bowed {
+		i := m.place[b]
+		s := &st.Proposed[i]
+		if m.departs(b, s) {
+			out = append(out, m.changeAt(b, i, states, touch, s))
+		}
+		if states[b] >= stDownUp {
+			out = append(out, m.splitAt(b, i+1, states, &st.Proposed[i+1]))
+		}
+	}
+	return out
+}
+
+// departs says that the stroke follows otherwise than in the printed reading.
+func (m *model) departs(b int, s *Stroke) bool {
+	switch s.Change {
+	case Alternate, Split:
+		return false
+	case Begin:
+		return s.Direction != m.written[b]
+	}
+	a := m.links[m.into[b]].a
+	return m.written[a] != m.written[b] || m.written[b] != s.Direction
+}
+
+func (m *model) linksOf() [][]int {
+	touch := make([][]int, len(m.bowed))
+	for i, l := range m.links {
+		touch[l.a] = append(touch[l.a], i)
+		if l.b != l.a {
+			touch[l.b] = append(touch[l.b], i)
+		}
+	}
+	return touch
+}
+
+func (m *model) changeAt(b, i int, states []int, touch [][]int, s *Stroke) ChangeAt {
+	c := ChangeAt{Kind: s.Change, Stroke: i, At: m.locate(s)}
+	if s.Change != Begin {
+		c.Cost = m.sameAs(m.into[b], s.Direction).cost
+	}
+	end := m.stretchEnd(b, states)
+	gains := m.gains(b, end, states)
+	c.Leave = m.turnedCost(b, end, states, touch)
+	c.Terms = gains.terms()
+	c.Text = m.sentence(s, b, gains)
+	return c
+}
+
+func (m *model) splitAt(b, i int, states []int, s *Stroke) ChangeAt {
+	return ChangeAt{Kind: Split, Stroke: i, At: m.locate(s), Cost: m.w[SplitSlur],
+		Terms: []score.Term{{Name: Rules[SplitSlur].Name, Value: m.w[SplitSlur]}},
+		Text:  fmt.Sprintf("Split the slur before this note and take it %s-bow, so that the strokes after it come out right.", s.Direction)}
+}
+
+// stretchEnd is the first bow after b that is fixed or follows its neighbour
+// otherwise than by alternation: up to there the plan hangs on the change at b.
+func (m *model) stretchEnd(b int, states []int) int {
+	for e := b + 1; e < len(m.bowed); e++ {
+		k := m.into[e]
+		if m.fixed[e] != None || k < 0 || m.links[k].a != e-1 || exit(states[e-1]) == entry(states[e]) {
+			return e
+		}
+	}
+	return len(m.bowed)
+}
+
+// turnedCost is by how much the plan grows when bows b to end-1 are turned
+// round: their own wants and every link between them and the rest.
+func (m *model) turnedCost(b, end int, states []int, touch [][]int) float64 {
+	diff := 0.0
+	done := map[int]bool{}
+	turned := func(x int) int {
+		if x >= b && x < end {
+			return flip(states[x])
+		}
+		return states[x]
+	}
+	for x := b; x < end; x++ {
+		if m.fixed[x] != None {
+			return 0 // asked for by a mark: there is nothing to leave
+		}
+		diff += m.stateCost(x, turned(x)) - m.stateCost(x, states[x])
+		for _, li := range touch[x] {
+			if l := m.links[li]; !done[li] {
+				done[li] = true
+				diff += m.joinCost(li, turned(l.a), turned(l.b)) - m.joinCost(li, states[l.a], states[l.b])
+			}
+		}
+	}
+	return diff
+}
+
+// gain is what the present directions of a stretch satisfy that the turned ones
+// would not, less what it is the other way round.
+type gain struct {
+	sums map[int]float64
+	bars []int // measures whose first note comes down
+	at   map[int]int
+}
+
+func (m *model) gains(b, end int, states []int) gain {
+	g := gain{sums: map[int]float64{}, at: map[int]int{}}
+	for x := b; x < end; x++ {
+		if states[x] >= stDownUp {
+			continue
+		}
+		d := entry(states[x])
+		for _, w := range m.wants[x] {
+			if w.dir != d {
+				g.sums[w.rule] -= w.size
+				continue
+			}
+			g.sums[w.rule] += w.size
+			if _, seen := g.at[w.rule]; !seen {
+				g.at[w.rule] = m.bow(x).Measure
+			}
+			if w.rule == BarStart {
+				g.bars = append(g.bars, m.bow(x).Measure)
+			}
+		}
+	}
+	return g
+}
+
+func (g gain) terms() []score.Term {
+	sums := map[string]float64{}
+	for r, v := range g.sums {
+		if v > 0 {
+			sums[Rules[r].Name] += v
+		}
+	}
+	return sorted(sums)
+}
+
+// sentence says what to do and what it is for.
+func (m *model) sentence(s *Stroke, b int, g gain) string {
+	do := ""
+	switch s.Change {
+	case Begin:
+		do = fmt.Sprintf("Begin %s-bow", s.Direction)
+	case AfterRest:
+		do = fmt.Sprintf("Start %s-bow again after the rest", s.Direction)
+	case Retake:
+		do = fmt.Sprintf("Retake: %s-bow again here", s.Direction)
+	case Link:
+		do = fmt.Sprintf("Take this note in the same %s-bow as the one before, stopping the bow between", s.Direction)
+	case Join:
+		do = fmt.Sprintf("Slur this note to the one before, both %s-bow", s.Direction)
+	}
+	if m.fixed[b] != None {
+		return do + ", as the mark asks."
+	}
+	if why := m.purpose(g); why != "" {
+		return do + ", so that " + why + "."
+	}
+	return do + "; it makes what follows come out right."
+}
+
+// purpose words the largest gains, two at most.
+func (m *model) purpose(g gain) string {
+	type item struct {
+		size float64
+		text string
+	}
+	var items []item
+	add := func(rule int, text string) {
+		if v := g.sums[rule]; v > 0 {
+			items = append(items, item{v, text})
+		}
+	}
+	if n := len(g.bars); n > 0 {
+		add(BarStart, m.barsBegin(g.bars))
+	}
+	in := func(rule int) string { return timeline.Name(m.p, g.at[rule]) }
+	add(ChordOfFour, "the four-note chord in measure "+in(ChordOfFour)+" is taken down-bow")
+	add(ChordOfThree, "the three-note chord in measure "+in(ChordOfThree)+" is taken down-bow")
+	add(FinalNote, "the last note is taken down-bow")
+	add(Accented, "the accent in measure "+in(Accented)+" falls on a down-bow")
+	add(LeadInBar, "the note that leads into measure "+m.following(g.at[LeadInBar])+" is taken up-bow")
+	add(StrongPart1, "the strong beats come down-bow")
+	add(LeadInHalf, "the weak beats come up-bow")
+	add(StrongPart2, "the beats come down-bow")
+	add(LeadInBeat, "the notes off the beat come up-bow")
+	add(LeadInPart, "the weak quick notes come up-bow")
+	add(LongCrescendo, "the crescendo grows toward the frog")
+	add(LongDiminuendo, "the diminuendo fades toward the tip")
+	add(GoesOn, "the bar to come begins down-bow")
+	slices.SortStableFunc(items, func(a, b item) int {
+		switch {
+		case a.size > b.size:
+			return -1
+		case a.size < b.size:
+			return 1
+		}
+		return 0
+	})
+	var texts []string
+	for _, it := range items[:min(2, len(items))] {
+		texts = append(texts, it.text)
+	}
+	return strings.Join(texts, " and ")
+}
+
+func (m *model) following(measure int) string {
+	return timeline.Name(m.p, min(measure+1, len(m.p.Measures)-1))
+}
+
+func (m *model) barsBegin(bars []int) string {
+	verb := "begin"
+	if len(bars) == 1 {
+		verb = "begins"
+	}
+	return m.measureList(bars) + " " + verb + " down-bow"
+}
+
+// measureList names measures: "measure 5", "measures 5, 6 and 7", "measures 5 to 9".
+func (m *model) measureList(idx []int) string {
+	idx = slices.Compact(slices.Clone(idx))
+	name := func(i int) string { return timeline.Name(m.p, idx[i]) }
+	n := len(idx)
+	switch {
+	case n == 1:
+		return "measure " + name(0)
+	case n == 2:
+		return "measures " + name(0) + " and " + name(1)
+	case idx[n-1]-idx[0] == n-1:
+		return "measures " + name(0) + " to " + name(n-1)
+	case n <= 4:
+		var parts []string
+		for i := range idx[:n-1] {
+			parts = append(parts, name(i))
+		}
+		return "measures " + strings.Join(parts, ", ") + " and " + name(n-1)
+	}
+	return fmt.Sprintf("%d measures from %s to %s", n, name(0), name(n-1))
+}

@@ -1,0 +1,168 @@
+package bowing
+
+import (
+	"slices"
+
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// following is a way to play a stroke in the direction of the one before.
+type following struct {
+	kind  Change
+	cost  float64
+	terms []score.Term
+}
+
+func (f following) plus(m *model, rule int, size float64) following {
+	return following{f.kind, f.cost + size, append(slices.Clip(f.terms), score.Term{Name: Rules[rule].Name, Value: size})}
+}
+
+// followings finds for every link the cheapest way to go on down (0) and up (1).
+func (m *model) followings() {
+	m.same = make([][2]following, len(m.links))
+	for i, l := range m.links {
+		m.same[i] = [2]following{m.sameWay(l, Down), m.sameWay(l, Up)}
+	}
+}
+
+// sameAs is the way of link i in a direction.
+func (m *model) sameAs(i int, d Direction) following { return m.same[i][d-Down] }
+
+// sameWay is the cheapest way to play bow b after bow a, both in direction d.
+func (m *model) sameWay(l link, d Direction) following {
+	a, b := m.bow(l.a), m.bow(l.b)
+	if l.gap > 0 {
+		return following{kind: AfterRest}.plus(m, RestartAfterRest, m.w[RestartAfterRest]).plus(m, RestHaste, m.w[RestHaste]/l.gap)
+	}
+	best := m.retake(a)
+	if m.chord(b) {
+		if c := (following{kind: Retake}).plus(m, RetakeChords, m.w[RetakeChords]).plus(m, RetakeHaste, m.haste(a)); m.chord(a) && c.cost < best.cost {
+			best = c
+		} else if best.cost > m.w[RetakeToChord] {
+			best = best.plus(m, RetakeToChord, -m.w[RetakeToChord])
+		}
+	}
+	if m.legato(a) || m.legato(b) {
+		best = best.plus(m, RetakeLegato, m.w[RetakeLegato])
+	}
+	if downWish(m.wants[l.b]) <= 0 || !m.onBeat(b) {
+		best = best.plus(m, RetakeToWeak, m.w[RetakeToWeak])
+	}
+	if d == Up {
+		best = best.plus(m, RetakeUp, m.w[RetakeUp])
+	}
+	if l.jump {
+		return best
+	}
+	if f, ok := m.linked(a, b); ok && f.cost < best.cost {
+		best = f
+	}
+	if m.o.MayChangeSlurs && m.w[JoinNotes] < best.cost && m.joinable(a, b) {
+		best = following{kind: Join}.plus(m, JoinNotes, m.w[JoinNotes])
+	}
+	return best
+}
+
+// retake lifts the bow after a and sets it again.
+func (m *model) retake(a *Stroke) following {
+	f := following{kind: Retake}
+	if m.hasMark(&m.events[a.Last], score.BreathMark, score.Caesura, score.Fermata) {
+		return f.plus(m, RetakeLifted, m.w[RetakeLifted])
+	}
+	return f.plus(m, RetakeLift, m.w[RetakeLift]).plus(m, RetakeHaste, m.haste(a))
+}
+
+// haste is what the shortness of a stroke's last note adds to a lift after it.
+func (m *model) haste(a *Stroke) float64 {
+	t := max(m.seconds(a.Onset, m.lastLength(a)), 0.05)
+	return m.w[RetakeHaste] / (t * t)
+}
+
+// onBeat says that the stroke begins on a felt beat; without a meter every place is one.
+func (m *model) onBeat(s *Stroke) bool {
+	ms := &m.p.Measures[s.Measure]
+	beat := timeline.Beat(ms.Meter)
+	return beat <= 0 || (timeline.Offset(m.p, s.Measure)+s.Onset-ms.Start)%beat == 0
+}
+
+// legato says that the stroke slurs notes together, not dotted ones.
+func (m *model) legato(s *Stroke) bool {
+	return !m.single(s) && !m.hasMark(&m.events[s.Last], score.Staccato, score.Staccatissimo, score.Spiccato)
+}
+
+func (m *model) chord(s *Stroke) bool { return len(m.mainEvent(s).Struck) >= 3 }
+
+// linked takes b in the direction of a without lifting: each a single note (a
+// may be a chord, b may not), b not on the first beat of a bar.
+func (m *model) linked(a, b *Stroke) (following, bool) {
+	ea, eb := m.mainEvent(a), m.mainEvent(b)
+	if !m.single(a) || !m.single(b) || m.chord(b) || eb.Level == 0 {
+		return following{}, false
+	}
+	closes := eb.Level >= ea.Level && m.levelAt(b.End()) < eb.Level // b is weaker, and its group ends with it
+	rule := LinkPair
+	if ratio := float64(ea.Dur) / float64(max(1, eb.Dur)); ratio >= 1.9 && ratio <= 8 && closes {
+		rule = LinkDotted
+	}
+	f := following{kind: Link}.plus(m, rule, m.w[rule])
+	if !closes {
+		f = f.plus(m, LinkAgainstBeat, m.w[LinkAgainstBeat])
+	}
+	short := max(m.seconds(a.Onset, min(ea.Dur, eb.Dur)), 0.01)
+	return f.plus(m, LinkHaste, m.w[LinkHaste]/short), true
+}
+
+// joinable: two single notes of one length, without a sign of separation.
+func (m *model) joinable(a, b *Stroke) bool {
+	ea, eb := m.mainEvent(a), m.mainEvent(b)
+	apart := []score.MarkKind{score.Staccato, score.Staccatissimo, score.Spiccato, score.Accent, score.StrongAccent}
+	return m.single(a) && m.single(b) && !m.chord(a) && !m.chord(b) && ea.Dur == eb.Dur && eb.Level > ea.Level &&
+		!m.hasMark(ea, apart...) && !m.hasMark(eb, apart...)
+}
+
+// cut is where a slur would be split: at the event before which the second half
+// begins; 0 where it cannot be.
+type cut struct {
+	at    int
+	wants []want // of the second half
+	first []want // of the first half
+}
+
+// cutOf picks the strongest place inside the slur, of equals the one nearest
+// its middle.
+func (m *model) cutOf(b int) cut {
+	s := m.bow(b)
+	best := 0
+	for i := s.First + 1; i <= s.Last; i++ {
+		e := &m.events[i]
+		if e.Grace || m.events[i-1].Grace || len(e.Held) > 0 && !m.reallyStruck(e) {
+			continue
+		}
+		if best == 0 || e.Level < m.events[best].Level ||
+			e.Level == m.events[best].Level && distance(e.Onset, s) < distance(m.events[best].Onset, s) {
+			best = i
+		}
+	}
+	if best == 0 || m.inside[b] > 1 {
+		return cut{}
+	}
+	return cut{at: best,
+		first: append(m.stretchWants(s.First, m.events[best].Onset), m.startWants(b)...),
+		wants: append(m.stretchWants(best, s.End()), m.endWants(b)...)}
+}
+
+// reallyStruck says that nothing is tied over the beginning of the event.
+func (m *model) reallyStruck(e *timeline.Event) bool {
+	for _, id := range e.Held {
+		if m.p.Notes[id].TieTo != score.NoNote {
+			return false
+		}
+	}
+	return true
+}
+
+func distance(at score.Tick, s *Stroke) score.Tick {
+	d := 2*(at-s.Onset) - s.Dur
+	return max(d, -d)
+}

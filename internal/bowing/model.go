@@ -1,0 +1,133 @@
+package bowing
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// model is one study at work.
+type model struct {
+	sc       *score.Score
+	p        *score.Part
+	o        Options
+	w        *Weights
+	events   []timeline.Event
+	strokes  []Stroke
+	bowed    []int // strokes with a direction; "bow i" below is an index into this
+	links    []link
+	same     [][2]following // per link
+	fixed    []Direction    // per bow
+	wants    [][]want       // per bow
+	written  []Direction    // per bow
+	cuts     []cut          // per bow: where its slur could be split
+	last     int            // the bow that ends the music as played
+	opening  int            // the bow that begins it
+	fixedAt  []int          // per bow: the event that carries its mark
+	inside   []int          // per bow: how many events carry one
+	into     []int          // per bow: the first link that leads to it, -1
+	place    []int          // per bow: its index in the proposal
+	pace     timeline.Pace
+	scale    float64 // seconds per second of pace
+	sforzati map[score.Tick]bool
+	wedges   []score.Direction
+	implied  []implied
+	findings []score.Finding
+}
+
+// want is a wish of a stroke for one direction.
+type want struct {
+	dir  Direction
+	rule int
+	size float64
+}
+
+func newModel(sc *score.Score, p *score.Part, o Options) *model {
+	m := &model{sc: sc, p: p, o: o, w: o.Weights, events: timeline.Events(p)}
+	if m.w == nil {
+		m.w = DefaultWeights()
+	}
+	m.strokes = gather(p, m.events)
+	for i := range m.strokes {
+		if !m.strokes[i].Pizzicato {
+			m.bowed = append(m.bowed, i)
+		}
+	}
+	m.readDirections()
+	m.transitions()
+	m.fixMarks()
+	m.wants = make([][]want, len(m.bowed))
+	m.cuts = make([]cut, len(m.bowed))
+	for b := range m.bowed {
+		m.wants[b] = m.wantsOf(b)
+		if o.MayChangeSlurs {
+			m.cuts[b] = m.cutOf(b)
+		}
+	}
+	m.followings()
+	return m
+}
+
+func (m *model) bow(b int) *Stroke { return &m.strokes[m.bowed[b]] }
+
+// readDirections keeps what the rules ask of the marks between the notes.
+func (m *model) readDirections() {
+	m.pace, m.scale = timeline.PaceOf(m.sc, m.p), 1
+	if m.pace.Source == timeline.PaceAssumed && m.o.Pace > 0 {
+		m.scale = m.pace.Quarter(0) / m.o.Pace
+	}
+	m.sforzati = map[score.Tick]bool{}
+	for _, d := range m.p.Directions {
+		switch d.Kind {
+		case "dynamics":
+			if sforzato(d.Text) {
+				m.sforzati[d.At] = true
+			}
+		case "wedge":
+			m.wedges = append(m.wedges, d)
+		}
+	}
+	slices.SortStableFunc(m.wedges, func(a, b score.Direction) int { return cmp.Compare(a.At, b.At) })
+}
+
+func sforzato(text string) bool {
+	switch text {
+	case "sf", "sfz", "sffz", "sfp", "sfpp", "fz", "fp", "rf", "rfz":
+		return true
+	}
+	return false
+}
+
+// seconds is how long a stretch from a tick on lasts.
+func (m *model) seconds(at, length score.Tick) float64 {
+	return m.scale * m.pace.Seconds(at, at+length)
+}
+
+// levelAt is the metric level of any tick; the end of the music counts as a bar line.
+func (m *model) levelAt(at score.Tick) int {
+	p := m.p
+	i := sort.Search(len(p.Measures), func(i int) bool { return p.Measures[i].Start > at }) - 1
+	if i < 0 {
+		return 0
+	}
+	ms := &p.Measures[i]
+	if i == len(p.Measures)-1 && at >= ms.Start+ms.Len {
+		return timeline.Level(ms.Meter, timeline.Offset(p, i)+ms.Len)
+	}
+	return timeline.Level(ms.Meter, timeline.Offset(p, i)+at-ms.Start)
+}
+
+func (m *model) locate(s *Stroke) score.Loc {
+	return timeline.At(m.p, s.Measure, s.Onset, m.firstNote(s))
+}
+
+// firstNote carries the stroke's sign: the lowest note of its first event.
+func (m *model) firstNote(s *Stroke) score.NoteID {
+	if len(s.Notes) == 0 {
+		return score.NoNote
+	}
+	return m.p.Notes[s.Notes[0]].Head
+}

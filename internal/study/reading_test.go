@@ -1,0 +1,277 @@
+package study
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"sort"
+	"testing"
+
+	"pochette/internal/engrave"
+	"pochette/internal/musicxml"
+	"pochette/internal/score"
+	"pochette/internal/testdata"
+	"pochette/internal/timeline"
+)
+
+// The reading of every file is compared with an independent reader: the
+// engraver's own MIDI of the same bytes. Each sounding note must agree in onset,
+// key and length, repeats played out.
+
+// heard is a note of a performance: quarters from the start, MIDI key.
+type heard struct {
+	onset, length float64
+	key           int
+}
+
+// pool of the package's tests, one for all: it takes a second to make.
+var testPool *engrave.Pool
+
+func TestMain(m *testing.M) {
+	ctx := context.Background()
+	var err error
+	if testPool, err = engrave.Open(ctx, engrave.PoolOptions{CacheDir: engrave.DefaultCacheDir()}); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	code := m.Run()
+	testPool.Close(ctx)
+	os.Exit(code)
+}
+
+// smfNotes reads the notes of a Standard MIDI File (MIDI 1.0, RP-001) as the
+// engraver writes it: running status, note on and off, no SMPTE time.
+func smfNotes(data []byte) ([]heard, error) {
+	if len(data) < 14 || string(data[:4]) != "MThd" {
+		return nil, errors.New("no MThd")
+	}
+	ppq := float64(binary.BigEndian.Uint16(data[12:]))
+	var out []heard
+	for at := 14; at+8 <= len(data); {
+		size := int(binary.BigEndian.Uint32(data[at+4:]))
+		track := data[at+8 : at+8+size]
+		at += 8 + size
+		notes, err := trackNotes(track, ppq)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, notes...)
+	}
+	return out, nil
+}
+
+func trackNotes(b []byte, ppq float64) ([]heard, error) {
+	var out []heard
+	open := map[[2]byte][]int{} // channel, key -> indices of sounding notes
+	tick, status := 0, byte(0)
+	varlen := func() (v int) {
+		for {
+			c := b[0]
+			b = b[1:]
+			v = v<<7 | int(c&0x7f)
+			if c < 0x80 {
+				return v
+			}
+		}
+	}
+	for len(b) > 0 {
+		tick += varlen()
+		if b[0] >= 0x80 {
+			status, b = b[0], b[1:]
+		}
+		switch status & 0xf0 {
+		case 0x80, 0x90:
+			id := [2]byte{status & 0xf, b[0]}
+			if status&0xf0 == 0x90 && b[1] > 0 {
+				open[id] = append(open[id], len(out))
+				out = append(out, heard{float64(tick) / ppq, -1, int(b[0])})
+			} else if q := open[id]; len(q) > 0 {
+				out[q[0]].length = float64(tick)/ppq - out[q[0]].onset
+				open[id] = q[1:]
+			}
+			b = b[2:]
+		case 0xa0, 0xb0, 0xe0:
+			b = b[2:]
+		case 0xc0, 0xd0:
+			b = b[1:]
+		case 0xf0:
+			if status == 0xff {
+				b = b[1:]
+			}
+			n := varlen()
+			b = b[n:]
+		default:
+			return nil, fmt.Errorf("status %x", status)
+		}
+	}
+	return out, nil
+}
+
+// playedOut lists what our reading of the score sounds, repeats played out,
+// grace notes left out (each reader gives them a time of its own).
+func playedOut(sc *score.Score) []heard {
+	q := float64(sc.Quarter)
+	var out []heard
+	for _, p := range sc.Parts {
+		byMeasure := make([][]score.NoteID, len(p.Measures))
+		for i := range p.Notes {
+			byMeasure[p.Notes[i].Measure] = append(byMeasure[p.Notes[i].Measure], score.NoteID(i))
+		}
+		order, _ := timeline.PlayOrder(p)
+		var now score.Tick
+		for _, v := range order {
+			m := &p.Measures[v.Measure]
+			for _, id := range byMeasure[v.Measure] {
+				n := &p.Notes[id]
+				if n.Rest || n.Grace || n.Cue || n.Unpitched || n.TieFrom != score.NoNote {
+					continue
+				}
+				length := n.Dur
+				for t := n.TieTo; t != score.NoNote; t = p.Notes[t].TieTo {
+					length += p.Notes[t].Dur
+				}
+				out = append(out, heard{float64(now+n.Onset-m.Start) / q, float64(length) / q, n.Sounding.MIDI()})
+			}
+			now += m.Len
+		}
+	}
+	return out
+}
+
+// differences counts the notes of a and b without a partner of the same key
+// within the tolerance in onset (quarters), and of those with one the ones whose
+// lengths differ.
+func differences(a, b []heard, tol float64) (missing, extra, lengths int, first string) {
+	byKey := func(hs []heard) map[int][]heard {
+		m := map[int][]heard{}
+		for _, h := range hs {
+			m[h.key] = append(m[h.key], h)
+		}
+		for _, l := range m {
+			sort.Slice(l, func(i, j int) bool { return l[i].onset < l[j].onset })
+		}
+		return m
+	}
+	ka, kb := byKey(a), byKey(b)
+	note := func(what string, h heard) {
+		if first == "" {
+			first = fmt.Sprintf("%s key %d at %.3f for %.3f", what, h.key, h.onset, h.length)
+		}
+	}
+	for key, la := range ka {
+		lb := kb[key]
+		i, j := 0, 0
+		for i < len(la) || j < len(lb) {
+			switch {
+			case j == len(lb) || i < len(la) && la[i].onset < lb[j].onset-tol:
+				note("only ours:", la[i])
+				extra++
+				i++
+			case i == len(la) || lb[j].onset < la[i].onset-tol:
+				note("only theirs:", lb[j])
+				missing++
+				j++
+			default:
+				if math.Abs(la[i].length-lb[j].length) > 2*tol {
+					note("ours longer or shorter:", la[i])
+					lengths++
+				}
+				i, j = i+1, j+1
+			}
+		}
+	}
+	for key, lb := range kb {
+		if len(ka[key]) == 0 {
+			note("only theirs:", lb[0])
+			missing += len(lb)
+		}
+	}
+	return missing, extra, lengths, first
+}
+
+// Grace notes and signs that the engraver plays out as many notes are taken from
+// its copy: the two readers give them notes and times of their own.
+var (
+	wholeNote      = regexp.MustCompile(`(?s)<note\b.*?</note>`)
+	playedOutSigns = regexp.MustCompile(`(?s)<(tremolo|trill-mark|mordent|inverted-mordent|turn|inverted-turn|delayed-turn|delayed-inverted-turn|vertical-turn|shake|wavy-line|arpeggiate|non-arpeggiate|glissando|slide)\b[^>]*?(/>|>.*?</(tremolo|trill-mark|mordent|inverted-mordent|turn|inverted-turn|delayed-turn|delayed-inverted-turn|vertical-turn|shake|wavy-line|arpeggiate|non-arpeggiate|glissando|slide)>)`)
+)
+
+func plain(xml []byte) []byte {
+	xml = bytes.TrimPrefix(xml, []byte("\ufeff"))
+	xml = wholeNote.ReplaceAllFunc(xml, func(n []byte) []byte {
+		if bytes.Contains(n, []byte("<grace")) || bytes.Contains(n, []byte("<cue")) {
+			return nil
+		}
+		return n
+	})
+	return playedOutSigns.ReplaceAll(xml, nil)
+}
+
+func readBoth(t *testing.T, file string) (ours, theirs []heard, err error) {
+	t.Helper()
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	src, err := musicxml.Open(data, filepath.Base(file))
+	if err != nil {
+		return nil, nil, err
+	}
+	sc, _, err := musicxml.Decode(src)
+	if err != nil {
+		return nil, nil, err
+	}
+	part, err := musicxml.Partwise(src)
+	if err != nil {
+		return nil, nil, err
+	}
+	midi, err := testPool.MIDI(context.Background(), plain(part))
+	if err != nil {
+		return nil, nil, err
+	}
+	theirs, err = smfNotes(midi)
+	return playedOut(sc), theirs, err
+}
+
+// explained names the files on which the two readers differ, and why.
+var explained = map[string]string{}
+
+func TestReadingAgreesWithEngraver(t *testing.T) {
+	dir := testdata.Dir(t)
+	var files []string
+	for _, g := range []string{"musicxml/solo/*.mxl", "musicxml/quartets/*.mxl", "bowing/*/*.musicxml", "musicxml/suite/*"} {
+		m, err := filepath.Glob(filepath.Join(dir, g))
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, m...)
+	}
+	if len(files) < 150 {
+		t.Fatalf("only %d files in %s", len(files), dir)
+	}
+	notes, agree := 0, 0
+	for _, f := range files {
+		name := filepath.Base(f)
+		ours, theirs, err := readBoth(t, f)
+		if err != nil {
+			t.Logf("%s: %v", name, err)
+			continue
+		}
+		missing, extra, lengths, first := differences(ours, theirs, 2.0/120)
+		notes += len(ours)
+		if missing+extra+lengths == 0 {
+			agree++
+			continue
+		}
+		t.Errorf("%s: %d notes ours, %d theirs; only theirs %d, only ours %d, other length %d; first: %s", name, len(ours), len(theirs), missing, extra, lengths, first)
+	}
+	t.Logf("%d files, %d agree on every note; %d notes", len(files), agree, notes)
+	_ = slices.Max([]int{1})
+}
