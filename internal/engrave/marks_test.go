@@ -1,0 +1,153 @@
+package engrave
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+var tags = regexp.MustCompile(`<[^>]*>`)
+
+// texts are the words of each element of a class in a page, in the order drawn.
+func texts(svg, class string) []string {
+	var out []string
+	for _, part := range strings.Split(svg, `class="`+class+`"`)[1:] {
+		text, _, _ := strings.Cut(part, "</text>")
+		_, text, _ = strings.Cut(text, ">")
+		out = append(out, strings.Join(strings.Fields(tags.ReplaceAllString(text, " ")), " "))
+	}
+	return out
+}
+
+// The marks of a string player: each reaches the page. The names are MusicXML's.
+func TestMarksAreDrawn(t *testing.T) {
+	p := openPool(t, 1)
+	xml := invented(
+		quarter("G", 4, "<up-bow/>", "<fingering>1</fingering>")+
+			quarter("A", 4, "<fingering>2</fingering>", "<string>3</string>")+
+			quarter("B", 4, "<string>1</string>")+
+			quarter("C", 5, "<thumb-position/>"),
+		quarter("G", 4, "<fingering>1</fingering>", `<fingering substitution="yes">3</fingering>`)+
+			quarter("A", 4, "<fingering>2</fingering>", `<fingering alternate="yes">4</fingering>`)+
+			quarter("D", 4, "<fingering>1</fingering>", "<string>2</string>")+
+			voiced(1, true, "B", 4, "<fingering>2</fingering>", "<string>1</string>")+
+			quarter("A", 4, "<fingering>0</fingering>", "<open-string/>"),
+	)
+	pages, err := p.SVG(t.Context(), xml, A4())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := texts(pages[0], "fing")
+	want := []string{"1", "2", "III", "I", thumbSign, "1-3", "2(4)", "1 II", "2 I", "0"}
+	if !slices.Equal(got, want) {
+		t.Errorf("fingerings drawn: %q, wanted %q", got, want)
+	}
+	for _, w := range []string{"Invented Suite", "2. Jig", "Ada Nobody", "Viola"} {
+		if strings.Count(pages[0], w) != 1 {
+			t.Errorf("%q stands %d times on the page, wanted once", w, strings.Count(pages[0], w))
+		}
+	}
+	// SMuFL 1.40, range "String techniques": U+E612 up bow.
+	if !strings.Contains(pages[0], "#E612-") {
+		t.Error("no up-bow on the page")
+	}
+	if strings.Contains(pages[0], mark) {
+		t.Error("the separator reached the page")
+	}
+}
+
+// With two voices on a staff the lower one has its fingerings below, unless told.
+func TestLowerVoice(t *testing.T) {
+	source := string(invented(
+		quarter("G", 5, "<fingering>3</fingering>") + "<backup><duration>1</duration></backup>" +
+			voiced(2, false, "B", 4, "<fingering>1</fingering>") +
+			voiced(2, false, "B", 4, `<fingering placement="above">2</fingering>`)))
+	got, err := prepare(source)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, w := range []string{"<fingering>3<", `<fingering placement="below">1<`, `<fingering placement="above">2<`} {
+		if !strings.Contains(got.xml, w) {
+			t.Errorf("no %s in the engraver's copy", w)
+		}
+	}
+}
+
+func TestExcerpts(t *testing.T) {
+	p := openPool(t, 1)
+	s, err := p.Session(t.Context(), invented(plainMeasures(12)...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	ids := map[string]string{}
+	for _, tt := range []struct {
+		measures string
+		want     int
+	}{{"2-4", 3}, {"7", 1}, {"start-2", 2}, {"11-end", 2}, {"", 12}, {"1-12", 12}} {
+		pages, err := s.SVG(t.Context(), Excerpt(tt.measures, 120))
+		if err != nil {
+			t.Errorf("%q: %v", tt.measures, err)
+			continue
+		}
+		all := strings.Join(pages, "")
+		if got := strings.Count(all, `data-class="measure"`); got != tt.want {
+			t.Errorf("%q: %d measures drawn, wanted %d", tt.measures, got, tt.want)
+		}
+		id := pictureID.FindStringSubmatch(pages[0])
+		if id == nil || ids[id[1]] != "" {
+			t.Errorf("%q: the picture shares its identifier with %q", tt.measures, ids[id[1]])
+		} else {
+			ids[id[1]] = "of " + tt.measures
+		}
+	}
+	for _, bad := range []string{"13", "5-40", "0", "4-2", "x", "-3", "2--4"} {
+		if pages, err := s.SVG(t.Context(), Excerpt(bad, 120)); err == nil {
+			t.Errorf("%q: %d pages, wanted an error", bad, len(pages))
+		} else if !strings.Contains(err.Error(), bad) {
+			t.Errorf("%q: %v does not name it", bad, err)
+		}
+	}
+	if _, err := s.SVG(t.Context(), Excerpt("3", 120)); err != nil {
+		t.Errorf("after bad ranges: %v", err)
+	}
+}
+
+func TestLayoutLimits(t *testing.T) {
+	for name, spoil := range map[string]func(*Layout){
+		"page width": func(l *Layout) { l.PageWidth = 5 }, "page height": func(l *Layout) { l.PageHeight = 7000 },
+		"left margin": func(l *Layout) { l.MarginLeft = -1 }, "staff height": func(l *Layout) { l.StaffHeight = 20 },
+		"measure numbers": func(l *Layout) { l.MeasureNumbers = 65 },
+	} {
+		l := A4()
+		spoil(&l)
+		if err := l.check(); err == nil || !strings.Contains(err.Error(), name) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// FuzzPrepare: a copy for the engraver is made of any text or refused, never a panic;
+// the copy of a copy is the copy.
+func FuzzPrepare(f *testing.F) {
+	f.Add(string(invented(quarter("G", 4, "<fingering>1</fingering>", "<string>2</string>", "<open-string/>"))))
+	f.Add(string(invented(quarter("G", 4, "<thumb-position/>", "<fingering/>"))))
+	f.Add("<score-partwise><part-list><score-part/></part-list><part><measure/></part></score-partwise>")
+	f.Fuzz(func(t *testing.T, text string) {
+		once, err := prepare(text)
+		if err != nil {
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("several lines: %q", err)
+			}
+			return
+		}
+		twice, err := prepare(once.xml)
+		if err != nil {
+			t.Fatalf("the copy cannot be read: %v", err)
+		}
+		if twice.xml != once.xml {
+			t.Errorf("the copy of the copy differs:\n%s\n%s", once.xml, twice.xml)
+		}
+	})
+}

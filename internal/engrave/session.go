@@ -1,0 +1,314 @@
+package engrave
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"regexp"
+	"strings"
+)
+
+// SVG draws a score: MusicXML (score-partwise) in, one SVG for each page out. The same
+// score and layout give the same bytes.
+func (p *Pool) SVG(ctx context.Context, musicxml []byte, l Layout) ([]string, error) {
+	if err := l.check(); err != nil {
+		return nil, err
+	}
+	s, err := p.Session(ctx, musicxml)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	return s.SVG(ctx, l)
+}
+
+// Timemap is the engraver's own reading of a score in time, as JSON: an array of moments
+// with "qstamp" (quarters from the start), "tstamp" (milliseconds), "on" and "off"
+// (identifiers of notes), repeats played out. It is an independent check on our reader.
+func (p *Pool) Timemap(ctx context.Context, musicxml []byte) ([]byte, error) {
+	s, err := p.Session(ctx, musicxml)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	return s.Timemap(ctx)
+}
+
+// MIDI is the engraver's own reading of a score as a Standard MIDI File.
+func (p *Pool) MIDI(ctx context.Context, musicxml []byte) ([]byte, error) {
+	s, err := p.Session(ctx, musicxml)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	return s.MIDI(ctx)
+}
+
+// Session is one score held in one engraver of a pool, to be drawn several times:
+// reading a long score takes longer than drawing an excerpt of it. A Session is not
+// safe for concurrent use and keeps its engraver until Close.
+type Session struct {
+	pool     *Pool
+	source   prepared
+	mei      string          // what the engraver reads: its own form of the source, with our heading
+	ids      map[string]bool // the identifiers in mei
+	in       *instance       // nil after a fault: the next use takes a fresh one and reads again
+	now      Layout          // what in is laid out for
+	warnings []string
+	closed   bool
+}
+
+// Session reads a score and holds it. The error says in one line what is wrong with it.
+func (p *Pool) Session(ctx context.Context, musicxml []byte) (*Session, error) {
+	text, err := plainText(musicxml)
+	if err != nil {
+		return nil, err
+	}
+	source, err := prepare(text)
+	if err != nil {
+		return nil, err
+	}
+	s := &Session{pool: p, source: source}
+	if err := s.read(ctx); err != nil {
+		s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// flat is the cheapest layout: no systems to break, nothing to justify.
+func flat() Layout {
+	l := Excerpt("", 210)
+	l.Breaks = BreaksNone
+	return l
+}
+
+// Close gives the engraver back. It is safe to call twice.
+func (s *Session) Close() {
+	s.closed = true
+	s.drop(true)
+}
+
+func (s *Session) drop(sound bool) {
+	if s.in != nil {
+		s.pool.give(context.Background(), s.in, sound)
+		s.in = nil
+	}
+}
+
+// Warnings are what the engraver remarked while it read the score, in its own words.
+func (s *Session) Warnings() []string { return s.warnings }
+
+// guard drops the engraver after a fault.
+func (s *Session) guard(err error) error {
+	if _, fault := errors.AsType[*faultError](err); fault {
+		s.drop(false)
+	}
+	return err
+}
+
+// ready makes sure that an engraver holds the score.
+func (s *Session) ready(ctx context.Context) error {
+	if s.closed {
+		return ErrClosed
+	}
+	if s.in != nil {
+		return nil
+	}
+	return s.read(ctx)
+}
+
+// read takes an engraver and reads the score into it.
+func (s *Session) read(ctx context.Context) error {
+	in, err := s.pool.take(ctx)
+	if err != nil {
+		return err
+	}
+	s.in, s.now = in, Layout{}
+	if err := s.guard(s.readInto(ctx)); err != nil {
+		s.drop(true)
+		return err
+	}
+	return nil
+}
+
+// readInto reads the score as MusicXML, writes our marks into the engraver's own form of
+// it and reads that. That form is kept for the next instance, should this one fault. Both
+// readings are in the flat layout, so that what they name does not depend on the layout
+// to be drawn.
+func (s *Session) readInto(ctx context.Context) error {
+	if s.mei == "" {
+		if err := s.readSource(ctx); err != nil {
+			return err
+		}
+	}
+	return s.loadAs(ctx, "mei", s.mei)
+}
+
+func (s *Session) readSource(ctx context.Context) error {
+	if err := s.loadAs(ctx, "xml", s.source.xml); err != nil {
+		return err
+	}
+	mei, err := s.in.mei(ctx)
+	if err != nil {
+		return err
+	}
+	if s.source.stacked {
+		mei = stackNumerals(mei)
+	}
+	s.ids = map[string]bool{}
+	for _, m := range scoreID.FindAllStringSubmatch(mei, -1) {
+		s.ids[m[1]] = true
+	}
+	s.mei = setHeading(mei, s.source.heading)
+	return nil
+}
+
+// loadAs reads a text in a format the engraver knows ("xml" or "mei").
+func (s *Session) loadAs(ctx context.Context, format, text string) error {
+	if err := s.in.selectMeasures(ctx, ""); err != nil {
+		return err
+	}
+	const contentSeed = 1 // any will do: the same one gives a score the same identifiers
+	o := flat().options()
+	o["inputFrom"] = format
+	if err := s.in.setOptions(ctx, o); err != nil {
+		return err
+	}
+	if err := s.in.seed(ctx, contentSeed); err != nil {
+		return err
+	}
+	ok, err := s.in.load(ctx, text)
+	if err != nil {
+		return err
+	}
+	warnings, err := s.in.log(ctx)
+	if err != nil {
+		return err
+	}
+	s.warnings = append(s.warnings, warnings...)
+	if !ok {
+		return unreadable(warnings)
+	}
+	return nil
+}
+
+// SVG draws the score in a layout, one SVG for each page.
+func (s *Session) SVG(ctx context.Context, l Layout) ([]string, error) {
+	if err := l.check(); err != nil {
+		return nil, err
+	}
+	if err := s.ready(ctx); err != nil {
+		return nil, err
+	}
+	pages, err := s.draw(ctx, l)
+	return pages, s.guard(err)
+}
+
+func (s *Session) draw(ctx context.Context, l Layout) ([]string, error) {
+	in := s.in
+	if l != s.now {
+		if err := in.setOptions(ctx, l.options()); err != nil {
+			return nil, err
+		}
+		if err := in.selectMeasures(ctx, l.Measures); err != nil {
+			return nil, err
+		}
+		if err := in.redoLayout(ctx); err != nil {
+			return nil, err
+		}
+		s.now = l
+	}
+	if err := s.foundMeasures(ctx, l); err != nil {
+		s.now = Layout{} // the selection did not take hold
+		return nil, err
+	}
+	n, err := in.pageCount(ctx)
+	if err != nil {
+		return nil, err
+	}
+	pages := make([]string, 0, n)
+	for i := 1; i <= n; i++ {
+		svg, err := in.page(ctx, i)
+		if err != nil {
+			return nil, err
+		}
+		pages = append(pages, s.ownIDs(svg, l, i))
+	}
+	return pages, emptyPages(pages, l)
+}
+
+// ownIDs names what belongs to the picture rather than to the score: the picture itself,
+// its glyphs, and what the layout added (systems, repeated clefs and keys). The engraver
+// numbers the last by all that was drawn before, so the bytes would depend on it; and it
+// names the glyphs alike in every picture, so that in one HTML page the first would serve
+// all, even when hidden. Identifiers of the score stay.
+func (s *Session) ownIDs(svg string, l Layout, page int) string {
+	m := pictureID.FindStringSubmatch(svg)
+	if m == nil {
+		return svg
+	}
+	own := fmt.Sprintf("g%08x%08x-%d", s.source.sum, l.sum(), page)
+	svg = strings.ReplaceAll(svg, "-"+m[1]+`"`, "-"+own+`"`)
+	n := 0
+	return anyID.ReplaceAllStringFunc(svg, func(attr string) string {
+		name, id, _ := strings.Cut(strings.TrimSuffix(attr, `"`), `"`)
+		if s.ids[id] {
+			return attr
+		}
+		n++
+		return fmt.Sprintf(`%s"%s-%d"`, name, own, n)
+	})
+}
+
+var (
+	pictureID = regexp.MustCompile(`^<svg [^>]*\bid="([^"]+)"`)
+	anyID     = regexp.MustCompile(` (data-)?id="[a-z0-9]+"`) // not those of glyphs, which have a capital
+	scoreID   = regexp.MustCompile(`xml:id="([^"]+)"`)
+)
+
+// foundMeasures refuses a range outside the score: the engraver only warns of it, and
+// then draws everything.
+func (s *Session) foundMeasures(ctx context.Context, l Layout) error {
+	lines, err := s.in.log(ctx)
+	if err != nil || l.Measures == "" {
+		return err
+	}
+	for _, line := range lines {
+		if strings.Contains(line, "Measure range") {
+			return fmt.Errorf("engrave: the score has no measures %s", l.Measures)
+		}
+	}
+	return nil
+}
+
+// emptyPages refuses a result without a single measure.
+func emptyPages(pages []string, l Layout) error {
+	for _, p := range pages {
+		if strings.Contains(p, `class="measure"`) || strings.Contains(p, `data-class="measure"`) {
+			return nil
+		}
+	}
+	if l.Measures != "" {
+		return fmt.Errorf("engrave: the score has no measures %s", l.Measures)
+	}
+	return errors.New("engrave: the score has no measures to draw")
+}
+
+// Timemap is Pool.Timemap of the session's score.
+func (s *Session) Timemap(ctx context.Context) ([]byte, error) {
+	if err := s.ready(ctx); err != nil {
+		return nil, err
+	}
+	b, err := s.in.timemap(ctx, `{"includeMeasures":true,"includeRests":true}`)
+	return b, s.guard(err)
+}
+
+// MIDI is Pool.MIDI of the session's score.
+func (s *Session) MIDI(ctx context.Context) ([]byte, error) {
+	if err := s.ready(ctx); err != nil {
+		return nil, err
+	}
+	b, err := s.in.midi(ctx)
+	return b, s.guard(err)
+}
