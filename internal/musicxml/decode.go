@@ -2,6 +2,7 @@ package musicxml
 
 import (
 	"io"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -331,7 +332,29 @@ func (d *decoder) finish() error {
 		ps.settle()
 		sc.Parts = append(sc.Parts, ps.part)
 	}
+	shareJumps(sc.Parts)
 	return nil
+}
+
+// shareJumps gives the jumps of the first part that has any (da capo, coda and
+// the like stand over the top staff only) to the parts of as many measures that
+// have none: all play in one order.
+func shareJumps(parts []*score.Part) {
+	has := func(p *score.Part) bool {
+		return slices.ContainsFunc(p.Measures, func(m score.Measure) bool { return m.Jump != score.Jump{} })
+	}
+	from := slices.IndexFunc(parts, has)
+	if from < 0 {
+		return
+	}
+	for _, p := range parts {
+		if len(p.Measures) != len(parts[from].Measures) || has(p) {
+			continue
+		}
+		for i := range p.Measures {
+			p.Measures[i].Jump = parts[from].Measures[i].Jump
+		}
+	}
 }
 
 // alignMeasures gives measures of one index one length in all parts, unless a

@@ -46,8 +46,17 @@ var tempoWords = []struct {
 	{"adagio", 58}, {"grave", 42}, {"lento", 52}, {"lively", 116}, {"fast", 138}, {"slow", 56},
 }
 
-// PaceOf reads the tempo marks of a part.
+// PaceOf reads the tempo marks of a part, or, where it has none, of the first
+// part that has: in a score they stand over the top staff only.
 func PaceOf(sc *score.Score, p *score.Part) Pace {
+	if !slices.ContainsFunc(p.Directions, tempoMark) {
+		for _, q := range sc.Parts {
+			if slices.ContainsFunc(q.Directions, tempoMark) {
+				p = q
+				break
+			}
+		}
+	}
 	pace := Pace{quarter: max(1, sc.Quarter), from: []paceSpan{{0, 0}}}
 	for _, d := range p.Directions {
 		if d.Tempo > 0 {
@@ -62,6 +71,12 @@ func PaceOf(sc *score.Score, p *score.Part) Pace {
 	}
 	pace.from[0].quarter = pace.from[1].quarter // before the first mark its pace holds
 	return pace
+}
+
+// tempoMark says that a direction tells a tempo, in figures or in a word.
+func tempoMark(d score.Direction) bool {
+	_, word := tempoWord(d)
+	return word || d.Tempo > 0
 }
 
 func wordPace(pace *Pace, p *score.Part) float64 {

@@ -1,0 +1,333 @@
+package fingering
+
+import (
+	"math"
+
+	"pochette/internal/instrument"
+	"pochette/internal/score"
+)
+
+// passage is what lies between two grips: the bow and the time.
+type passage struct {
+	seconds float64 // from the onset of the first to the onset of the second, without the rest
+	rest    float64 // seconds of silence between
+	slurred bool
+	jump    bool // a repeat or a da capo: held notes are not asked for
+	cut     bool // never played in this order: costs nothing
+	next    float64
+}
+
+// model is the cost function of one instrument.
+type model struct {
+	in *instrument.Instrument
+	w  [nTerms]float64
+	mm [64]float64 // distance of a semitone from the nut, index semitone+2
+}
+
+func newModel(in *instrument.Instrument, w [nTerms]float64) *model {
+	m := &model{in: in, w: w}
+	for i := range m.mm {
+		m.mm[i] = in.Distance(float64(i - 2))
+	}
+	return m
+}
+
+func (m *model) at(semi int8) float64 { return m.mm[int(semi)+2] }
+
+// longNote is how long, in seconds, a note lasts before its colour matters.
+const longNote = 0.5
+
+// node tallies what a grip costs by itself.
+func (m *model) node(s *state, seconds float64, trill bool, t *tally) {
+	long := min(max(0, seconds-longNote), 3)
+	t.add(leftOut, float64(s.lost))
+	single := len(s.cells) == 1
+	for i := range s.cells {
+		c := &s.cells[i]
+		if c.held {
+			continue
+		}
+		m.cellCost(s, c, long, seconds, single, trill, t)
+	}
+	if !s.open {
+		m.handCost(s, t)
+	}
+	if len(s.cells) > 1 {
+		m.chordCost(s, t)
+	}
+}
+
+func (m *model) cellCost(s *state, c *cell, long, seconds float64, single, trill bool, t *tally) {
+	if c.finger == 0 {
+		if single {
+			t.add(openNote, 1)
+			t.add(openLong, long)
+		}
+		if trill {
+			t.add(trillOpen, 1)
+		}
+		return
+	}
+	if c.finger == 4 {
+		t.add(fourth, 1)
+		t.add(fourthLong, long)
+		if trill {
+			t.add(trillFourth, 1)
+		}
+		if s.hand.Shape == instrument.Square && c.semi-s.hand.Place == 4 && seconds < 0.3 {
+			t.add(fastFourth, 1)
+		}
+	}
+	wide := m.in.WideSpan(s.hand, int(c.finger), int(c.semi))
+	switch {
+	case wide == 0:
+	case c.semi < s.hand.Place:
+		t.add(drawnBack, wide/10)
+	default:
+		t.add(extend, wide/10)
+	}
+	if s.hand.Shape == instrument.Square && c.touch == Pressed && (wide == 0 || c.semi < s.hand.Place) {
+		t.add(letter, min(3, math.Abs(instrument.PlainPlace(int(c.steps)-int(c.finger)+1)-float64(s.hand.Place))))
+	}
+	if h := m.lift(s); h > 0 {
+		t.add(highLow, h*float64(c.str-1))
+	}
+}
+
+// lift is the hand's way up from first position, in 100 mm.
+func (m *model) lift(s *state) float64 {
+	return max(0, m.at(s.hand.Place)-m.at(2)) / 100
+}
+
+func (m *model) handCost(s *state, t *tally) {
+	h := s.hand
+	t.add(height, m.lift(s))
+	if h.Place < 2 {
+		t.add(half, 1)
+	}
+	if evenPlace(h.Place) {
+		t.add(even, 1)
+	}
+	switch h.Shape {
+	case instrument.Extended:
+		t.add(extendedHand, (m.at(h.Place+4)-m.at(h.Place+3))/10)
+	case instrument.Capo:
+		t.add(thumb, 1)
+		t.add(thumbLow, max(0, float64(14-h.Place)))
+	}
+}
+
+// evenPlace: second, fourth and sixth position by the first finger's place.
+func evenPlace(p int8) bool {
+	switch p % 12 {
+	case 3, 4, 7, 10, 11:
+		return true
+	}
+	return p > 12 && p%12 == 2
+}
+
+func (m *model) chordCost(s *state, t *tally) {
+	lo, hi := int8(127), int8(0)
+	for i := range s.cells {
+		c := &s.cells[i]
+		if c.finger == 0 {
+			continue
+		}
+		lo, hi = min(lo, c.semi), max(hi, c.semi)
+		for j := range s.cells[:i] {
+			d := &s.cells[j]
+			switch {
+			case d.finger == 0 || d.semi != c.semi:
+			case d.finger == c.finger:
+				t.add(barre, 1)
+			default:
+				t.add(crowd, 1)
+			}
+		}
+	}
+	if lo < hi {
+		frame := int8(5)
+		if m.in.Kind == instrument.CelloKind {
+			frame = 3
+		}
+		if over := m.at(hi) - m.at(lo+frame); over > 0 {
+			t.add(stretch, over/10)
+		}
+	}
+}
+
+// edge tallies the way from one grip to the next; false where it cannot be gone
+// because a held note would lose its finger.
+func (m *model) edge(a, b *state, p *passage, t *tally) bool {
+	if !p.jump && !holds(a, b) {
+		return false
+	}
+	if p.cut {
+		return true
+	}
+	for _, id := range b.gone {
+		if sounds(a, id) {
+			t.add(letGo, 1)
+		}
+	}
+	shifted := m.handMove(a, b, p, t)
+	switch {
+	case b.lo > a.hi:
+		t.add(stringChange, 1)
+		t.add(stringSkip, float64(b.lo-a.hi-1))
+		if p.slurred {
+			t.add(stringSlur, 1)
+		}
+	case a.lo > b.hi:
+		t.add(stringChange, 1)
+		t.add(stringSkip, float64(a.lo-b.hi-1))
+		if p.slurred {
+			t.add(stringSlur, 1)
+		}
+	}
+	for i := range b.cells {
+		c := &b.cells[i]
+		if c.held {
+			continue
+		}
+		for j := range a.cells {
+			m.fingerMove(&a.cells[j], c, shifted, p, t)
+		}
+	}
+	return true
+}
+
+// holds checks that every held note of b has the string and finger it had in a.
+func holds(a, b *state) bool {
+	for i := range b.cells {
+		c := &b.cells[i]
+		if !c.held {
+			continue
+		}
+		found := false
+		for j := range a.cells {
+			d := &a.cells[j]
+			if d.note == c.note {
+				found = d.str == c.str && d.finger == c.finger && d.semi == c.semi && d.touch == c.touch
+			}
+		}
+		if !found {
+			return false
+		}
+	}
+	return true
+}
+
+func sounds(s *state, id score.NoteID) bool {
+	for i := range s.cells {
+		if s.cells[i].note == id {
+			return true
+		}
+	}
+	return false
+}
+
+// moved is the change of hand place in semitones. Between the cello's closed and
+// extended shapes either end of the hand may stay.
+func moved(a, b instrument.Hand) int8 {
+	d := b.Place - a.Place
+	if a.Shape == instrument.Closed && b.Shape == instrument.Extended && d < 0 {
+		return d + 1
+	}
+	if a.Shape == instrument.Extended && b.Shape == instrument.Closed && d > 0 {
+		return d - 1
+	}
+	return d
+}
+
+// isShift: on the cello every change of place moves the whole arm; on violin and
+// viola the hand leans by a semitone without leaving its position.
+func (m *model) isShift(d int8) bool {
+	return abs8(d) > 1 || d != 0 && m.in.Kind == instrument.CelloKind
+}
+
+// handMove tallies shift, adjustment and thumb; it reports whether the hand
+// left its place by a real shift.
+func (m *model) handMove(a, b *state, p *passage, t *tally) bool {
+	if (a.hand.Shape == instrument.Capo) != (b.hand.Shape == instrument.Capo) {
+		t.add(thumbSet, 1)
+	}
+	d := moved(a.hand, b.hand)
+	if d == 0 {
+		if a.hand.Shape != b.hand.Shape {
+			t.add(adjust, 1)
+		}
+		return false
+	}
+	if !m.isShift(d) {
+		t.add(adjust, 1)
+		return false
+	}
+	t.add(coverTerm(m.cover(a, b, p)), 1)
+	mm := math.Abs(m.at(b.hand.Place) - m.at(a.hand.Place))
+	t.add(shiftMM, mm/10)
+	t.add(shiftRate, mm/1000/p.timeFor(a, b))
+	return true
+}
+
+// timeFor is the time in which the hand can move: that of the note it leaves
+// and the rest, or that of an open string arrived at, which sounds without it.
+func (p *passage) timeFor(a, b *state) float64 {
+	if b.open && !a.open {
+		return max(0.04, p.next+p.rest)
+	}
+	return max(0.04, p.seconds+p.rest)
+}
+
+// haste is 1 where a finger has a quarter of a second or less to get to another
+// string, and falls as it has more.
+func (p *passage) haste() float64 {
+	return min(1, 0.25/max(0.01, p.seconds+p.rest))
+}
+
+func (m *model) cover(a, b *state, p *passage) Cover {
+	switch {
+	case p.rest > 0.1:
+		return Silence
+	case a.open || b.open:
+		return OpenString
+	case p.slurred:
+		return UnderSlur
+	}
+	return BowChange
+}
+
+func coverTerm(c Cover) term {
+	return [...]term{UnderSlur: shiftSlur, BowChange: shiftBow, OpenString: shiftOpen, Silence: shiftRest}[c]
+}
+
+// fingerMove tallies what one finger before means for one finger after.
+func (m *model) fingerMove(c, d *cell, shifted bool, p *passage, t *tally) {
+	if c.key == d.key && c.note != d.note && (c.str != d.str || c.finger != d.finger) && p.rest == 0 {
+		t.add(refinger, 1)
+	}
+	if c.finger == 0 || d.finger == 0 {
+		return
+	}
+	if c.finger == d.finger {
+		switch {
+		case c.str == d.str:
+			switch {
+			case c.semi == d.semi:
+			case shifted:
+				t.add(sameFinger, 1)
+			default:
+				t.add(slide, 1)
+			}
+		case shifted:
+		case c.semi == d.semi && abs8(c.str-d.str) == 1:
+			t.add(fifth, 1)
+		default:
+			t.add(hop, p.haste())
+		}
+		return
+	}
+	if c.str == d.str && !shifted && (rank(d.finger) > rank(c.finger)) != (d.semi > c.semi) && c.semi != d.semi {
+		t.add(cross, 1)
+	}
+}

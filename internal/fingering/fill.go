@@ -1,0 +1,374 @@
+package fingering
+
+import (
+	"fmt"
+	"slices"
+
+	"pochette/internal/instrument"
+	"pochette/internal/pitch"
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// maxHeld bounds how many sounding notes the search tries to keep; an
+// instrument of four strings can hold three.
+const maxHeld = 4
+
+// maxStruck bounds the notes of a chord that are tried together; of a larger one
+// the outer ones are.
+const maxStruck = 6
+
+// fill makes the grips of one event. Marks that no grip can obey are dropped
+// with a finding, notes that no grip can reach are left out with one; the search
+// goes on around them.
+func (pr *Problem) fill(l *layer, e *timeline.Event, r *reader) {
+	struck := pr.tones(l, e, r)
+	var states []state
+	if len(struck) > 0 {
+		states = pr.withHeld(struck, e.Held)
+	}
+	if len(states) == 0 && len(struck) > 0 {
+		if merged := pr.mergeUnisons(l, struck); len(merged) < len(struck) {
+			struck = merged
+			states = pr.withHeld(struck, e.Held)
+		}
+	}
+	if len(states) == 0 && len(struck) > 0 {
+		states = pr.relax(l, struck, e, r)
+	}
+	if len(states) == 0 && len(struck) > 0 {
+		states = pr.leaveOut(l, struck, e)
+	}
+	if len(states) == 0 {
+		states = []state{{hand: instrument.Hand{Place: -1}, open: true, lo: 1, hi: int8(pr.o.Instrument.Strings()), lost: int8(min(100, len(struck)))}}
+	}
+	l.states = states
+	pr.alive = map[score.NoteID]bool{}
+	for i := range states {
+		for _, c := range states[i].cells {
+			pr.alive[c.note] = true
+		}
+	}
+	if l.why != "" {
+		id := e.Struck[0]
+		at := timeline.AtNote(pr.p, id)
+		pr.Findings = append(pr.Findings, score.Finding{Kind: "unplayable", Grade: score.Trouble, At: at, To: at, Notes: e.Struck,
+			Text: l.why, Why: "the search goes on around it", Suggestion: "leave a note out, break it up, or give another tuning"})
+	}
+}
+
+// tones of an event: what is out of range goes to l.lost, an artificial
+// harmonic written as two notes becomes one.
+func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
+	in := &pr.o.Instrument
+	low, high := in.Range()
+	var out []tone
+	for _, id := range e.Struck {
+		n := &pr.p.Notes[id]
+		l.trill = l.trill || n.Has(score.Trill)
+		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
+		if base := len(out) - 1; t.harmonic && base >= 0 && artificial(&out[base], &t) {
+			out[base].touchUp, out[base].harmonic = t.key-out[base].key, false
+			if out[base].want.none() {
+				out[base].want.str, out[base].want.by[1] = t.want.str, t.want.by[1]
+			}
+			continue
+		}
+		switch {
+		case t.key < low:
+			l.lost = append(l.lost, id)
+			l.why = fmt.Sprintf("%v lies below the lowest string, %v", n.Sounding, in.Open[in.Strings()-1])
+		case t.key > high && !t.harmonic:
+			l.lost = append(l.lost, id)
+			l.why = fmt.Sprintf("%v lies above the end of the fingerboard", n.Sounding)
+		default:
+			if t.harmonic && t.key > high+24 {
+				t.harmonic = false
+			}
+			if t.want.fingers == 1 && (t.harmonic || pr.zeroIsHarmonic(&t)) {
+				t.want.fingers, t.sounds, t.harmonic = 0, !t.harmonic, true
+			}
+			out = append(out, t)
+		}
+	}
+	if pr.struck == nil {
+		pr.struck = map[score.NoteID]tone{}
+	}
+	for _, t := range out {
+		pr.struck[t.note] = t
+	}
+	return out
+}
+
+// zeroIsHarmonic: a printed 0 over a note that no open string has but that a
+// string sounds as a natural harmonic is the harmonic's sign (common practice,
+// no source).
+func (pr *Problem) zeroIsHarmonic(t *tone) bool {
+	found := false
+	for _, o := range pr.o.Instrument.Open {
+		n := t.key - o.MIDI()
+		if n == 0 {
+			return false
+		}
+		for _, h := range harmonicNodes {
+			found = found || h.sound == n
+		}
+	}
+	return found
+}
+
+// artificial: the upper note, touched, a third, fourth or fifth above the
+// stopped one.
+func artificial(base, t *tone) bool {
+	d := t.key - base.key
+	return base.touchUp == 0 && d >= 3 && d <= 7 && d != 6
+}
+
+// mergeUnisons lets one stop serve two voices that strike the same pitch, where
+// two strings cannot.
+func (pr *Problem) mergeUnisons(l *layer, struck []tone) []tone {
+	var out []tone
+	for _, t := range struck {
+		i := slices.IndexFunc(out, func(o tone) bool {
+			return o.key == t.key && o.touchUp == t.touchUp && pr.p.Notes[o.note].Voice != pr.p.Notes[t.note].Voice
+		})
+		if i < 0 {
+			out = append(out, t)
+			continue
+		}
+		if l.twins == nil {
+			l.twins = map[score.NoteID]score.NoteID{}
+		}
+		l.twins[out[i].note] = t.note
+	}
+	return out
+}
+
+func (pr *Problem) steps(p pitch.Pitch) func(int) int {
+	return func(str int) int { return p.Diatonic() - pr.o.Instrument.Open[str-1].Diatonic() }
+}
+
+// withHeld builds the grips of the struck tones together with every selection
+// of the notes still sounding. There are none where the struck tones alone have
+// none, so that letting go is always a way out.
+func (pr *Problem) withHeld(struck []tone, held []score.NoteID) []state {
+	if len(held) == 0 {
+		return pr.gen.build(struck)
+	}
+	alone := pr.gen.build(struck)
+	if len(alone) == 0 {
+		return nil
+	}
+	// what no grip of the event before holds cannot be held on
+	held = slices.DeleteFunc(slices.Clone(held), func(id score.NoteID) bool { return !pr.alive[id] })
+	if len(held) == 0 {
+		return alone
+	}
+	considered := slices.Clone(held)
+	if len(considered) > maxHeld {
+		slices.SortFunc(considered, func(a, b score.NoteID) int { return int(b - a) })
+		considered = considered[:maxHeld]
+	}
+	var out []state
+	for mask := 1<<len(considered) - 1; mask > 0; mask-- {
+		tones := slices.Clone(struck)
+		gone := slices.Clone(held)
+		for i, id := range considered {
+			if mask&(1<<i) == 0 {
+				continue
+			}
+			gone = slices.DeleteFunc(gone, func(g score.NoteID) bool { return g == id })
+			t := pr.struck[id]
+			t.held, t.want = true, want{}
+			tones = append(tones, t)
+		}
+		for _, s := range pr.gen.build(tones) {
+			s.gone = gone
+			out = append(out, s)
+		}
+	}
+	for _, s := range alone {
+		s.gone = held
+		out = append(out, s)
+	}
+	return out
+}
+
+// part of a want.
+type ask struct{ tone, part int }
+
+// relax drops marks until there is a grip: one mark, then two, then all; printed
+// ones before decided ones, positions before fingers before strings.
+func (pr *Problem) relax(l *layer, struck []tone, e *timeline.Event, r *reader) []state {
+	var asks []ask
+	for _, by := range []score.Origin{score.Printed, score.Decided} {
+		for _, part := range []int{2, 0, 1} {
+			for i := range struck {
+				if struck[i].want.has(part) && struck[i].want.by[part] == by {
+					asks = append(asks, ask{i, part})
+				}
+			}
+		}
+	}
+	if len(asks) == 0 {
+		return nil
+	}
+	try := func(drop ...ask) []state {
+		tones := slices.Clone(struck)
+		for _, a := range drop {
+			tones[a.tone].want.drop(a.part)
+		}
+		states := pr.withHeld(tones, e.Held)
+		if len(states) > 0 {
+			for _, a := range drop {
+				r.dropped(&struck[a.tone], a.part)
+			}
+			copy(struck, tones)
+		}
+		return states
+	}
+	for _, a := range asks {
+		if s := try(a); len(s) > 0 {
+			return s
+		}
+	}
+	for i, a := range asks {
+		for _, b := range asks[i+1:] {
+			if s := try(a, b); len(s) > 0 {
+				return s
+			}
+		}
+	}
+	return try(asks...)
+}
+
+func (w *want) has(part int) bool {
+	return part == 0 && w.fingers != 0 || part == 1 && w.str != 0 || part == 2 && w.hasPos
+}
+
+func (w *want) drop(part int) {
+	switch part {
+	case 0:
+		w.fingers = 0
+	case 1:
+		w.str = 0
+	default:
+		w.hasPos = false
+	}
+}
+
+// dropped reports a mark that cannot be obeyed.
+func (r *reader) dropped(t *tone, part int) {
+	name := r.p.Notes[t.note].Sounding.String()
+	by := t.want.by[part].String()
+	var text string
+	switch part {
+	case 0:
+		text = fmt.Sprintf("the %s finger (%s) cannot take %s here; it is passed over", by, t.want.fingerList(), name)
+		if t.want.fingers == 1 {
+			text = fmt.Sprintf("the %s 0 stands on %s, which is no open string here; it is passed over", by, name)
+		}
+	case 1:
+		text = fmt.Sprintf("%s cannot be taken as %s on %s; the string is passed over", name, by, r.o.Instrument.StringName(min(int(t.want.str), r.o.Instrument.Strings())))
+	default:
+		text = fmt.Sprintf("%s cannot be taken in %s as %s; the position is passed over", name, instrument.PositionName(int(t.want.pos)), by)
+	}
+	grade := score.Caution
+	r.find(t.note, "fingering-impossible", grade, text)
+}
+
+func (w want) fingerList() string {
+	s := ""
+	for f := int8(0); f <= instrument.Thumb; f++ {
+		if w.fingers&(1<<f) == 0 {
+			continue
+		}
+		if s != "" {
+			s += " or "
+		}
+		if f == instrument.Thumb {
+			s += "thumb"
+		} else {
+			s += fmt.Sprint(f)
+		}
+	}
+	return s
+}
+
+// leaveOut finds the largest sets of the struck tones that some grip reaches.
+// The marks of the chord are dropped with it.
+func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state {
+	l.why = pr.whyNot(struck)
+	tones := slices.Clone(struck)
+	if len(tones) > maxStruck {
+		tones = append(tones[:maxStruck/2:maxStruck/2], tones[len(tones)-maxStruck/2:]...)
+	}
+	for i := range tones {
+		tones[i].want = want{}
+	}
+	for size := min(len(tones), pr.o.Instrument.Strings()); size > 0; size-- {
+		var out []state
+		for mask := 1<<len(tones) - 1; mask > 0; mask-- {
+			var sub []tone
+			for i := range tones {
+				if mask&(1<<i) != 0 {
+					sub = append(sub, tones[i])
+				}
+			}
+			if len(sub) != size {
+				continue
+			}
+			for _, s := range pr.withHeld(sub, e.Held) {
+				s.lost = int8(min(100, len(struck)-size))
+				out = append(out, s)
+			}
+		}
+		if len(out) > 0 {
+			return out
+		}
+	}
+	return nil
+}
+
+// whyNot says in a sentence why the tones have no grip.
+func (pr *Problem) whyNot(tones []tone) string {
+	in := &pr.o.Instrument
+	if len(tones) > in.Strings() {
+		return fmt.Sprintf("%d notes are struck together on %d strings", len(tones), in.Strings())
+	}
+	for i := range tones {
+		for j := range tones[:i] {
+			a, b := &tones[j], &tones[i]
+			if sa, sb := pr.gen.placesOf(a), pr.gen.placesOf(b); len(sa) == 1 && len(sb) == 1 && sa[0].str == sb[0].str {
+				return fmt.Sprintf("%v and %v both lie only on %s", pr.p.Notes[a.note].Sounding, pr.p.Notes[b.note].Sounding, in.StringName(sa[0].str))
+			}
+		}
+	}
+	names := ""
+	for i := range tones {
+		if i > 0 {
+			names += ", "
+		}
+		names += pr.p.Notes[tones[i].note].Sounding.String()
+	}
+	if !pr.stringsFor(tones, 0) {
+		return fmt.Sprintf("%s cannot be shared out over neighbouring strings", names)
+	}
+	return fmt.Sprintf("%s would stretch the hand beyond its reach", names)
+}
+
+// stringsFor: can the tones from i on take different, neighbouring strings?
+func (pr *Problem) stringsFor(tones []tone, used uint) bool {
+	if len(tones) == 0 {
+		for used&1 == 0 {
+			used >>= 1
+		}
+		return used&(used+1) == 0
+	}
+	for _, p := range pr.gen.placesOf(&tones[0]) {
+		if bit := uint(1) << p.str; used&bit == 0 && pr.stringsFor(tones[1:], used|bit) {
+			return true
+		}
+	}
+	return false
+}

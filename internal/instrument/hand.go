@@ -1,0 +1,158 @@
+package instrument
+
+// Thumb is the finger number of the thumb; 0 is an open string, 1–4 the fingers.
+const Thumb = 5
+
+// Shape is how the fingers lie over the string.
+type Shape int8
+
+// Shapes of the hand.
+const (
+	// Square: violin and viola, a perfect fourth from finger 1 to 4.
+	Square Shape = iota
+	// Closed: cello, a semitone from finger to finger.
+	Closed
+	// Extended: cello, a whole tone from 1 to 2, a major third from 1 to 4.
+	Extended
+	// Upper: cello beyond fourth position, where the little finger is too short.
+	Upper
+	// Capo: cello, the thumb on the string.
+	Capo
+)
+
+func (s Shape) String() string {
+	return [...]string{"square", "closed", "extended", "upper", "thumb"}[s]
+}
+
+// Hand is a hand on the fingerboard: the semitone over which the first finger
+// stands in its plain place, and its shape. In thumb position the thumb lies a
+// whole tone behind it.
+type Hand struct {
+	Place int8
+	Shape Shape
+}
+
+// Reach is one place of a finger, in semitones from Hand.Place.
+type Reach struct {
+	Off int8
+	// Wide counts the semitones by which it leaves the frame of the hand (an
+	// extension outwards or a finger drawn back), 0 inside.
+	Wide int8
+}
+
+// A frame is the places of each finger (index 0 unused, 5 the thumb), with the
+// Hand.Place from and to which the shape is used. The first entries of a finger
+// serve single notes and chords, those from chord on only chords, where the hand
+// is set freshly and may open further.
+type frame struct {
+	from, to int8
+	fingers  [6][]Reach
+	chord    [6][]Reach
+}
+
+// Offsets: RESEARCH.md, Fingering ("Violin and viola", "Cello"), from memory.
+var frames = [...]frame{
+	Square: {1, 30, [6][]Reach{
+		1: {{0, 0}, {-1, 1}},
+		2: {{1, 0}, {2, 0}},
+		3: {{3, 0}, {4, 0}, {2, 1}},
+		4: {{5, 0}, {4, 0}, {6, 1}},
+	}, [6][]Reach{
+		1: {{-2, 2}},
+		2: {{0, 1}, {3, 1}},
+		3: {{5, 1}},
+		4: {{7, 2}, {3, 1}},
+	}},
+	Closed: {1, 7, [6][]Reach{
+		1: {{0, 0}}, 2: {{1, 0}}, 3: {{2, 0}}, 4: {{3, 0}},
+	}, [6][]Reach{}},
+	Extended: {1, 7, [6][]Reach{
+		1: {{0, 0}}, 2: {{2, 0}}, 3: {{3, 0}}, 4: {{4, 0}},
+	}, [6][]Reach{4: {{5, 1}}}},
+	Upper: {8, 14, [6][]Reach{
+		1: {{0, 0}}, 2: {{1, 0}, {2, 0}}, 3: {{2, 0}, {3, 0}, {4, 1}},
+	}, [6][]Reach{}},
+	Capo: {9, 30, [6][]Reach{
+		1: {{0, 0}, {-1, 1}}, 2: {{1, 0}, {2, 0}}, 3: {{3, 0}, {2, 0}, {4, 1}}, Thumb: {{-2, 0}},
+	}, [6][]Reach{}},
+}
+
+// Shapes lists those that the instrument uses.
+func (in *Instrument) Shapes() []Shape {
+	if in.Kind == CelloKind {
+		return celloShapes
+	}
+	return squareShapes
+}
+
+var (
+	celloShapes  = []Shape{Closed, Extended, Upper, Capo}
+	squareShapes = []Shape{Square}
+)
+
+// Places is the range of Hand.Place in which a shape is used.
+func Places(s Shape) (from, to int) { return int(frames[s].from), int(frames[s].to) }
+
+// Reaches lists the places of a finger in a shape; chord adds those that are
+// only taken in double stops and chords.
+func Reaches(s Shape, finger int, chord bool) []Reach {
+	if finger < 1 || finger > Thumb {
+		return nil
+	}
+	f := &frames[s]
+	if chord && len(f.chord[finger]) > 0 {
+		return append(append([]Reach{}, f.fingers[finger]...), f.chord[finger]...)
+	}
+	return f.fingers[finger]
+}
+
+// Fits says whether the finger can stop that semitone in the hand, and how far
+// (in semitones) it leaves the frame.
+func Fits(h Hand, finger, semitone int, chord bool) (wide int, ok bool) {
+	from, to := Places(h.Shape)
+	if int(h.Place) < from || int(h.Place) > to || finger < 1 || finger > Thumb {
+		return 0, false
+	}
+	f := &frames[h.Shape]
+	for _, r := range f.fingers[finger] {
+		if int(h.Place)+int(r.Off) == semitone {
+			return int(r.Wide), true
+		}
+	}
+	if chord {
+		for _, r := range f.chord[finger] {
+			if int(h.Place)+int(r.Off) == semitone {
+				return int(r.Wide), true
+			}
+		}
+	}
+	return 0, false
+}
+
+// WideSpan is how many mm a finger at that semitone lies outside the frame.
+func (in *Instrument) WideSpan(h Hand, finger, semitone int) float64 {
+	wide, ok := Fits(h, finger, semitone, true)
+	if !ok || wide == 0 {
+		return 0
+	}
+	off := semitone - int(h.Place)
+	inner := off - wide
+	if off < 0 || finger < 4 && off < int(frames[h.Shape].fingers[finger][0].Off) {
+		inner = off + wide
+	}
+	return in.Span(semitone, int(h.Place)+inner)
+}
+
+// MaxStretch is the widest distance along the string, in mm, between two
+// fingers (or thumb and finger) set at once. A tenth in first position asks for
+// 118 mm on the violin and 134 on the viola; the cello's widest is the
+// extended hand with a semitone more, in half position. Common practice, no source.
+func (in *Instrument) MaxStretch() float64 {
+	switch in.Kind {
+	case ViolaKind:
+		return 136
+	case CelloKind:
+		return 175
+	}
+	return 120
+}
