@@ -119,15 +119,19 @@ func engraveSource(file, part string) ([]byte, error) {
 
 func draw(svgs []string, l engrave.Layout, f engraveFlags, ext string) ([]study.File, error) {
 	base := strings.TrimSuffix(filepath.Base(f.out), filepath.Ext(f.out))
+	pages, err := study.Pages(svgs, l)
+	if err != nil {
+		return nil, err
+	}
 	if ext == ".pdf" {
 		var buf bytes.Buffer
-		if err := paper.PDF(&buf, study.Pages(svgs, l), paper.Meta{Title: base, Creator: "pochette"}); err != nil {
+		if err := paper.PDF(&buf, pages, paper.Meta{Title: base, Creator: "pochette"}); err != nil {
 			return nil, err
 		}
 		return []study.File{{Name: base + ext, Data: buf.Bytes()}}, nil
 	}
 	var files []study.File
-	for i, p := range study.Pages(svgs, l) {
+	for i, p := range pages {
 		name := base + ext
 		if len(svgs) > 1 {
 			name = fmt.Sprintf("%s-%d%s", base, i+1, ext)

@@ -9,6 +9,7 @@ import (
 	"pochette/internal/engrave"
 	"pochette/internal/musicxml"
 	"pochette/internal/paper"
+	"pochette/internal/paper/svg"
 )
 
 // Names of the files that a study leaves.
@@ -127,21 +128,37 @@ func (s *Study) pdf(ctx context.Context, session *engrave.Session, layout engrav
 	if err != nil {
 		return nil, fmt.Errorf("%s: engraving: %w", s.Source.Name, err)
 	}
+	pages, err := Pages(svgs, layout)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", s.Source.Name, err)
+	}
 	var buf bytes.Buffer
 	meta := paper.Meta{Title: s.title(), Author: s.Score.Composer, Subject: partName(s.Part) + ", with bow marks and fingerings", Creator: "pochette"}
-	if err := paper.PDF(&buf, Pages(svgs, layout), meta); err != nil {
+	if err := paper.PDF(&buf, pages, meta); err != nil {
 		return nil, fmt.Errorf("%s: drawing the pages: %w", s.Source.Name, err)
 	}
 	return buf.Bytes(), nil
 }
 
-// Pages puts engraved pages on sheets of the layout's size.
-func Pages(svgs []string, l engrave.Layout) []paper.Page {
+// mmPerUnit: a user unit of SVG is 1/96 inch (CSS 2.1, 4.3.2).
+const mmPerUnit = 25.4 / 96
+
+// Pages puts engraved pages on sheets: of the layout's size, or, where the layout
+// cuts pages to the music, of the size that the engraver gave.
+func Pages(svgs []string, l engrave.Layout) ([]paper.Page, error) {
 	pages := make([]paper.Page, len(svgs))
-	for i, svg := range svgs {
-		pages[i] = paper.Page{Width: l.PageWidth, Height: l.PageHeight, SVG: svg}
+	for i, page := range svgs {
+		w, h := l.PageWidth, l.PageHeight
+		if l.FitHeight || l.FitWidth {
+			var err error
+			if w, h, err = svg.Size(page); err != nil {
+				return nil, fmt.Errorf("page %d: %w", i+1, err)
+			}
+			w, h = w*mmPerUnit, h*mmPerUnit
+		}
+		pages[i] = paper.Page{Width: w, Height: h, SVG: page}
 	}
-	return pages
+	return pages, nil
 }
 
 func (s *Study) title() string {
