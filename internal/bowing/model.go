@@ -131,3 +131,14 @@ func (m *model) firstNote(s *Stroke) score.NoteID {
 	}
 	return m.p.Notes[s.Notes[0]].Head
 }
+
+// signNote carries the bow sign of a stroke: of what is struck first the highest
+// note, so that among several voices the sign stands above the staff; in a chord
+// the note with the stem.
+func (m *model) signNote(s *Stroke) score.NoteID {
+	struck := m.events[s.First].Struck
+	if len(struck) == 0 {
+		return m.firstNote(s)
+	}
+	return m.p.Notes[struck[len(struck)-1]].Head
+}

@@ -168,7 +168,7 @@ func (m *model) plan(states []int, proposed []Stroke) score.Plan {
 	var pl score.Plan
 	for _, i := range m.needed(states, proposed) {
 		s := &proposed[i]
-		id := m.firstNote(s)
+		id := m.signNote(s)
 		n := &m.p.Notes[id]
 		if n.Has(score.UpBow) || n.Has(score.DownBow) || m.decidedOn(s) {
 			continue

@@ -175,6 +175,29 @@ func (p *Pool) take(ctx context.Context) (*instance, error) {
 	case <-ctx.Done():
 		return nil, context.Cause(ctx)
 	}
+	return p.seated(ctx)
+}
+
+// takeFree is take without the waiting: nil where every seat is taken.
+func (p *Pool) takeFree(ctx context.Context) (*instance, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, context.Cause(ctx)
+	}
+	select {
+	case <-p.gone:
+		return nil, ErrClosed
+	default:
+	}
+	select {
+	case p.seats <- struct{}{}:
+		return p.seated(ctx)
+	default:
+		return nil, nil
+	}
+}
+
+// seated gives an engraver for a seat just taken.
+func (p *Pool) seated(ctx context.Context) (*instance, error) {
 	p.mu.Lock()
 	if n := len(p.idle); n > 0 {
 		in := p.idle[n-1]

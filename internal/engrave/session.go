@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
+	"sync"
 )
 
 // SVG draws a score: MusicXML (score-partwise) in, one SVG for each page out. The same
@@ -45,14 +47,18 @@ func (p *Pool) MIDI(ctx context.Context, musicxml []byte) ([]byte, error) {
 }
 
 // Session is one score held in one engraver of a pool, to be drawn several times:
-// reading a long score takes longer than drawing an excerpt of it. A Session is not
-// safe for concurrent use and keeps its engraver until Close.
+// reading a long score takes longer than drawing an excerpt of it. A Session is safe for
+// concurrent use and keeps its engraver until Close; Excerpts borrows another one where
+// the pool has it free, so that pages and excerpts are drawn side by side.
 type Session struct {
-	pool     *Pool
+	pool *Pool
+
+	mu       sync.Mutex // guards what follows
 	source   prepared
 	mei      string          // what the engraver reads: its own form of the source, with our heading
 	ids      map[string]bool // the identifiers in mei
-	in       *instance       // nil after a fault: the next use takes a fresh one and reads again
+	in       *instance       // nil after a fault: the next use takes a fresh one
+	holds    bool            // in has read mei
 	now      Layout          // what in is laid out for
 	warnings []string
 	closed   bool
@@ -69,7 +75,10 @@ func (p *Pool) Session(ctx context.Context, musicxml []byte) (*Session, error) {
 		return nil, err
 	}
 	s := &Session{pool: p, source: source}
-	if err := s.read(ctx); err != nil {
+	if err := s.take(ctx); err != nil {
+		return nil, err
+	}
+	if err := s.guard(s.readSource(ctx)); err != nil {
 		s.Close()
 		return nil, err
 	}
@@ -85,6 +94,8 @@ func flat() Layout {
 
 // Close gives the engraver back. It is safe to call twice.
 func (s *Session) Close() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.closed = true
 	s.drop(true)
 }
@@ -97,56 +108,66 @@ func (s *Session) drop(sound bool) {
 }
 
 // Warnings are what the engraver remarked while it read the score, in its own words.
-func (s *Session) Warnings() []string { return s.warnings }
+func (s *Session) Warnings() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.warnings)
+}
+
+// isFault says that an error leaves an engraver unusable.
+func isFault(err error) bool {
+	_, fault := errors.AsType[*faultError](err)
+	return fault
+}
 
 // guard drops the engraver after a fault.
 func (s *Session) guard(err error) error {
-	if _, fault := errors.AsType[*faultError](err); fault {
+	if isFault(err) {
 		s.drop(false)
 	}
 	return err
 }
 
-// ready makes sure that an engraver holds the score.
+// take takes an engraver that holds nothing yet.
+func (s *Session) take(ctx context.Context) error {
+	in, err := s.pool.take(ctx)
+	if err == nil {
+		s.in, s.holds, s.now = in, false, Layout{}
+	}
+	return err
+}
+
+// ready makes sure that an engraver holds the score in its own form. That is read when
+// first drawn, or again in a fresh engraver after a fault; always in the flat layout, so
+// that what it names does not depend on the layout to be drawn.
 func (s *Session) ready(ctx context.Context) error {
 	if s.closed {
 		return ErrClosed
 	}
-	if s.in != nil {
-		return nil
-	}
-	return s.read(ctx)
-}
-
-// read takes an engraver and reads the score into it.
-func (s *Session) read(ctx context.Context) error {
-	in, err := s.pool.take(ctx)
-	if err != nil {
-		return err
-	}
-	s.in, s.now = in, Layout{}
-	if err := s.guard(s.readInto(ctx)); err != nil {
-		s.drop(true)
-		return err
-	}
-	return nil
-}
-
-// readInto reads the score as MusicXML, writes our marks into the engraver's own form of
-// it and reads that. That form is kept for the next instance, should this one fault. Both
-// readings are in the flat layout, so that what they name does not depend on the layout
-// to be drawn.
-func (s *Session) readInto(ctx context.Context) error {
-	if s.mei == "" {
-		if err := s.readSource(ctx); err != nil {
+	if s.in == nil {
+		if err := s.take(ctx); err != nil {
 			return err
 		}
 	}
-	return s.loadAs(ctx, "mei", s.mei)
+	if s.holds {
+		return nil
+	}
+	warnings, err := s.in.loadAs(ctx, "mei", s.mei, flat().options(), ownSeed)
+	if err = s.guard(err); err != nil {
+		s.drop(true)
+		return err
+	}
+	s.warnings = append(s.warnings, warnings...)
+	s.holds, s.now = true, Layout{}
+	return nil
 }
 
+// readSource reads the score as MusicXML and writes our marks and heading into the
+// engraver's own form of it, from which all is drawn.
 func (s *Session) readSource(ctx context.Context) error {
-	if err := s.loadAs(ctx, "xml", s.source.xml); err != nil {
+	warnings, err := s.in.loadAs(ctx, "xml", s.source.xml, flat().options(), sourceSeed)
+	s.warnings = append(s.warnings, warnings...)
+	if err != nil {
 		return err
 	}
 	mei, err := s.in.mei(ctx)
@@ -164,33 +185,38 @@ func (s *Session) readSource(ctx context.Context) error {
 	return nil
 }
 
-// loadAs reads a text in a format the engraver knows ("xml" or "mei").
-func (s *Session) loadAs(ctx context.Context, format, text string) error {
-	if err := s.in.selectMeasures(ctx, ""); err != nil {
-		return err
+// The engraver numbers what has no identifier with a counter that begins at a seed, and
+// makes the identifier from the number. Its own form of the score holds identifiers made
+// while the source was read: when that is read in turn, the counter must run elsewhere,
+// or a new element gets the identifier of a note, and what hangs on the note (a slur, a
+// finger) moves. Seeds this far apart give no number twice, whatever the length.
+const (
+	sourceSeed int32 = 1
+	ownSeed    int32 = 1 << 30
+)
+
+// loadAs reads a text in a format the engraver knows ("xml" or "mei") and gives what it
+// remarked.
+func (in *instance) loadAs(ctx context.Context, format, text string, options map[string]any, seed int32) ([]string, error) {
+	if err := in.selectMeasures(ctx, ""); err != nil {
+		return nil, err
 	}
-	const contentSeed = 1 // any will do: the same one gives a score the same identifiers
-	o := flat().options()
-	o["inputFrom"] = format
-	if err := s.in.setOptions(ctx, o); err != nil {
-		return err
+	options["inputFrom"] = format
+	if err := in.setOptions(ctx, options); err != nil {
+		return nil, err
 	}
-	if err := s.in.seed(ctx, contentSeed); err != nil {
-		return err
+	if err := in.seed(ctx, seed); err != nil {
+		return nil, err
 	}
-	ok, err := s.in.load(ctx, text)
+	ok, err := in.load(ctx, text)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	warnings, err := s.in.log(ctx)
-	if err != nil {
-		return err
+	warnings, err := in.log(ctx)
+	if err == nil && !ok {
+		err = unreadable(warnings)
 	}
-	s.warnings = append(s.warnings, warnings...)
-	if !ok {
-		return unreadable(warnings)
-	}
-	return nil
+	return warnings, err
 }
 
 // SVG draws the score in a layout, one SVG for each page.
@@ -198,6 +224,8 @@ func (s *Session) SVG(ctx context.Context, l Layout) ([]string, error) {
 	if err := l.check(); err != nil {
 		return nil, err
 	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if err := s.ready(ctx); err != nil {
 		return nil, err
 	}
@@ -244,12 +272,18 @@ func (s *Session) draw(ctx context.Context, l Layout) ([]string, error) {
 // names the glyphs alike in every picture, so that in one HTML page the first would serve
 // all, even when hidden. Identifiers of the score stay.
 func (s *Session) ownIDs(svg string, l Layout, page int) string {
+	own := fmt.Sprintf("g%08x%08x-%d", s.source.sum, l.sum(), page)
+	return s.renamed(svg, own, own)
+}
+
+// renamed names the glyphs of a picture after one text and all else that is its own
+// after another.
+func (s *Session) renamed(svg, glyphs, own string) string {
 	m := pictureID.FindStringSubmatch(svg)
 	if m == nil {
 		return svg
 	}
-	own := fmt.Sprintf("g%08x%08x-%d", s.source.sum, l.sum(), page)
-	svg = strings.ReplaceAll(svg, "-"+m[1]+`"`, "-"+own+`"`)
+	svg = strings.ReplaceAll(svg, "-"+m[1]+`"`, "-"+glyphs+`"`)
 	n := 0
 	return anyID.ReplaceAllStringFunc(svg, func(attr string) string {
 		name, id, _ := strings.Cut(strings.TrimSuffix(attr, `"`), `"`)
@@ -297,6 +331,8 @@ func emptyPages(pages []string, l Layout) error {
 
 // Timemap is Pool.Timemap of the session's score.
 func (s *Session) Timemap(ctx context.Context) ([]byte, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if err := s.ready(ctx); err != nil {
 		return nil, err
 	}
@@ -306,6 +342,8 @@ func (s *Session) Timemap(ctx context.Context) ([]byte, error) {
 
 // MIDI is Pool.MIDI of the session's score.
 func (s *Session) MIDI(ctx context.Context) ([]byte, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if err := s.ready(ctx); err != nil {
 		return nil, err
 	}

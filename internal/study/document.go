@@ -176,19 +176,23 @@ func (s *Study) instrumentLine() string {
 	return fmt.Sprintf("%s, strings %s", s.Instrument.Kind, strings.Join(open, " "))
 }
 
-// addExcerpts engraves the bars that have something to say, neighbours of one
-// bar each being drawn alone.
+// addExcerpts engraves the bars that have something to say, each alone.
 func (s *Study) addExcerpts(ctx context.Context, session *engrave.Session, d *report.Document) error {
+	ranges := make([][2]int, len(d.Bars))
 	for i := range d.Bars {
 		var m int
 		if _, err := fmt.Sscanf(d.Bars[i].ID, "m%d", &m); err != nil {
 			panic("study: bar without a number: " + d.Bars[i].ID)
 		}
-		svgs, err := session.SVG(ctx, engrave.Excerpt(fmt.Sprint(m), excerptWidth))
-		if err != nil {
-			return fmt.Errorf("%s: engraving measure %s: %w", s.Source.Name, s.Part.Measures[m-1].Number, err)
-		}
-		d.Bars[i].Excerpt = template.HTML(strings.Join(svgs, ""))
+		ranges[i] = [2]int{m, m}
+	}
+	set, err := session.Excerpts(ctx, ranges, excerptWidth)
+	if err != nil {
+		return fmt.Errorf("%s: engraving the bars of the report: %w", s.Source.Name, err)
+	}
+	d.Glyphs = template.HTML(set.Glyphs)
+	for i, svg := range set.SVG {
+		d.Bars[i].Excerpt = template.HTML(svg)
 	}
 	return nil
 }

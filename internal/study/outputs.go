@@ -69,12 +69,8 @@ func (s *Study) Outputs(ctx context.Context, pool *engrave.Pool, o OutputOptions
 		return nil, err
 	}
 	defer session.Close()
-	pdf, err := s.pdf(ctx, session, layout)
-	if err != nil {
-		return nil, err
-	}
-	o.step("drawing the bars of the report", 2, total)
-	page, err := s.report(ctx, session, o.Version)
+	o.step("drawing the pages and the bars of the report", 2, total)
+	pdf, page, err := s.drawn(ctx, session, layout, o.Version)
 	if err != nil {
 		return nil, err
 	}
@@ -85,6 +81,29 @@ func (s *Study) Outputs(ctx context.Context, pool *engrave.Pool, o OutputOptions
 	}
 	o.step("done", total, total)
 	return []File{{PartXML, s.Source.Bytes(marked)}, {PartPDF, pdf}, {ReportHTML, page}, {DataJSON, data}}, nil
+}
+
+// drawn makes the part and the report side by side: the session draws its excerpts in a
+// second engraver where one is free.
+func (s *Study) drawn(ctx context.Context, session *engrave.Session, layout engrave.Layout, version string) (pdf, page []byte, err error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	reported := make(chan error, 1)
+	go func() {
+		var err error
+		page, err = s.report(ctx, session, version)
+		reported <- err
+	}()
+	pdf, err = s.pdf(ctx, session, layout)
+	if err != nil {
+		cancel() // the report is of no use without the part
+		<-reported
+		return nil, nil, err
+	}
+	if err := <-reported; err != nil {
+		return nil, nil, err
+	}
+	return pdf, page, nil
 }
 
 // MarkedXML is the source with the marks added, in UTF-8.
