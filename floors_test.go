@@ -19,8 +19,8 @@ var floors = map[string]int{
 	"timeline": 2, "instrument": 2,
 	"bowing": 3, "fingering": 3,
 	"technique": 4,
-	"musicxml":  5, "engrave": 5, "paper": 5,
-	"report": 6,
+	"musicxml":  5, "engrave": 5, "paper": 5, "decide": 5,
+	"report": 6, "learn": 6,
 	"study":  7,
 }
 

@@ -67,7 +67,10 @@ func measureBow(w io.Writer, data string) error {
 		low, high := shakenBow(pieces, 20)
 		fmt.Fprintf(w, "With every weight changed at random by up to a fifth either way, 20 times: %d to %d of %d agree.\n\n", low, high, all.marks)
 	}
-	return nil
+	if err := measureBowRules(w, dir); err != nil {
+		return err
+	}
+	return measureFirstNotes(w, data)
 }
 
 func bowPieces(dir, set string) ([]bowPiece, error) {
@@ -193,7 +196,7 @@ func hideEach(sc *score.Score, p *score.Part, marks []bowMark, name string, w *b
 		if hit {
 			t.agree++
 		} else {
-			t.misses = append(t.misses, missText(name, p, st, s, mk))
+			t.misses = append(t.misses, missText(name, p, st, s, mk, missWhy(sc, p, st, mk, decided, w)))
 		}
 		if rest {
 			t.rested++
@@ -207,8 +210,13 @@ func hideEach(sc *score.Score, p *score.Part, marks []bowMark, name string, w *b
 	return t
 }
 
-func missText(name string, p *score.Part, st *bowing.Study, s int, mk bowMark) string {
-	return fmt.Sprintf("%s, measure %s, stroke %d: printed %s, proposed %s (%v)", name, p.Measures[st.Proposed[s].Measure].Number, s+1, mk.dir, st.Proposed[s].Direction, st.Proposed[s].Why)
+func missText(name string, p *score.Part, st *bowing.Study, s int, mk bowMark, why string) string {
+	number := p.Measures[st.Proposed[s].Measure].Number
+	text := fmt.Sprintf("%s, measure %s, stroke %d: printed %s, proposed %s; %s.", name, number, s+1, mk.dir, st.Proposed[s].Direction, why)
+	if r := missReasons[name+" "+number]; r != "" {
+		text += " " + r
+	}
+	return text
 }
 
 // baselines counts plain alternation over rests: from the mark before, from the

@@ -32,7 +32,7 @@ does. All files go into one folder.`,
 			if !f.quiet && !f.json {
 				fmt.Fprintf(f.stdout, "Wrote %s; studying it.\n", filepath.Join(f.out, demo.Name))
 			}
-			return runStudy(cmd.Context(), &f)
+			return runStudy(cmd.Context(), &f, demo.Name)
 		},
 	}
 	addStudyFlags(cmd, &f)

@@ -68,6 +68,8 @@ change, says why, and writes a marked part, a report and the data behind it.`,
 		Example: `  pochette demo                            write an invented movement and study it
   pochette study movement.musicxml         leave a marked part in ./movement-study
   pochette study duo.mxl --part 2 --instrument viola
+  pochette fingers movement.musicxml --bars 5-12 --why
+  pochette hard movement.musicxml          the hard spots, and what to prepare
   pochette engrave movement.musicxml -o movement.pdf`,
 		SilenceUsage: true, SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -80,6 +82,7 @@ change, says why, and writes a marked part, a report and the data behind it.`,
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usageError{err, cmd.CommandPath()} })
 	root.AddCommand(studyCommand(), demoCommand(), engraveCommand(), versionCommand())
+	root.AddCommand(topicCommands()...)
 	return root
 }
 

@@ -14,13 +14,12 @@ import (
 )
 
 type studyFlags struct {
-	out       string
-	paper     string
-	json      bool
-	quiet     bool
-	mayChange []string
-	study     study.Request
-	stdout    io.Writer
+	out   string
+	paper string
+	json  bool
+	quiet bool
+	partFlags
+	stdout io.Writer
 }
 
 func studyCommand() *cobra.Command {
@@ -41,24 +40,28 @@ added only where a player needs them: a finger at a shift, a change of string, a
 extension or a choice between an open string and the fourth finger; a bow sign
 where the direction is not what one would take anyway.
 
+What a player has settled is obeyed too: --decide for a note, --decisions for a
+file of them (docs/DECISIONS.md). Decided marks go into the part; one that cannot
+be read or placed stops the study before anything is written.
+
 Exit status: 0 done (what is odd in the music is told in the report), 1 nothing
 could be done, 2 the command line is wrong.`,
 		Example: `  pochette study movement.musicxml
   pochette study movement.mxl -o stand --paper letter
   pochette study quartet.mxl --part Viola
   pochette study movement.xml --instrument cello --tuning C2,G2,D3,G3
+  pochette study movement.xml --instrument viola --size 16.5in --hand small
+  pochette study movement.xml --profile early --open-strings more
+  pochette study movement.xml --decide "m22.2 finger=3 string=II" --decide "m24.1 bow=up"
+  pochette study movement.xml --decisions mine.yaml
   pochette study movement.xml --json | jq '.findings[].text'`,
 		Args: exactly(1, "one FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			data, shown, err := readInput(args[0])
-			if err != nil {
-				return err
-			}
-			f.study.Name, f.study.Data, f.stdout = shown, data, cmd.OutOrStdout()
+			f.stdout = cmd.OutOrStdout()
 			if f.out == "" && !f.json {
 				f.out = folderFor(args[0])
 			}
-			return runStudy(cmd.Context(), &f)
+			return runStudy(cmd.Context(), &f, args[0])
 		},
 	}
 	addStudyFlags(cmd, &f)
@@ -68,10 +71,7 @@ could be done, 2 the command line is wrong.`,
 func addStudyFlags(cmd *cobra.Command, f *studyFlags) {
 	fl := cmd.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "folder to write into (default: the file's name with -study; none with --json)")
-	fl.StringVar(&f.study.Part, "part", "", "the part: its name, its id, or its number from 1 (default: the first for a bowed string)")
-	fl.StringVar(&f.study.Instrument, "instrument", "", "violin, viola or cello (default: guessed from the part)")
-	fl.StringVar(&f.study.Tuning, "tuning", "", "open strings from low to high, as in F3,C4,G4,D5 (default: the usual)")
-	fl.StringSliceVar(&f.mayChange, "may-change", nil, "what of the printed text the proposal may change: slurs (default: nothing)")
+	addPartFlags(cmd, &f.partFlags)
 	fl.BoolVar(&f.study.AllFingers, "all-fingers", false, "mark the finger of every note")
 	fl.StringVar(&f.paper, "paper", "a4", "size of the pages: a4 or letter")
 	fl.BoolVar(&f.json, "json", false, "write the data to standard output")
@@ -88,17 +88,15 @@ func folderFor(file string) string {
 }
 
 // runStudy studies and writes. With JSON alone no page is engraved.
-func runStudy(ctx context.Context, f *studyFlags) error {
+func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	if _, err := study.LayoutFor(f.paper); err != nil {
 		return err
 	}
-	for _, w := range f.mayChange {
-		if w != "slurs" {
-			return fmt.Errorf("--may-change %q: only slurs may be changed", w)
-		}
-		f.study.MayChangeSlurs = true
+	r, err := f.request(file)
+	if err != nil {
+		return err
 	}
-	s, err := study.Analyze(f.study)
+	s, err := study.Analyze(r)
 	if err != nil {
 		return err
 	}

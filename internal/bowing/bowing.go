@@ -8,8 +8,9 @@
 // terms (see Rules): what each stroke wants from the meter, chords and accents,
 // and what it costs to follow a stroke by another in the same direction. It is
 // strongly weighted rather than lexicographic: no preference below a bar start
-// can buy a retake without a rest, one bar start alone buys only an easy one,
-// and slurs change (only when allowed) at a cost above both.
+// can buy a retake without a rest, and one bar start alone buys only an easy
+// one. Printed slurs change only when allowed; Options.Fewest and
+// Options.Strict count changes before they weigh anything (see fewest.go).
 //
 // Repeats and jumps add edges between the strokes that meet there, so that the
 // same marks work every time through (see transitions.go, solve.go).
@@ -85,6 +86,7 @@ type Stroke struct {
 	Fixed       bool         // its direction is printed or decided
 	Pizzicato   bool         // plucked, or tremolo: takes no direction
 	Why         []score.Term // what this direction costs here; empty where nothing speaks against it
+	Use         Use          // how much of the hair it takes
 }
 
 // End is the first tick after the stroke.
@@ -96,8 +98,22 @@ type Options struct {
 	MayChangeSlurs bool
 	// Decided directions, by any note of the stroke; they overrule printed marks.
 	Decided map[score.NoteID]Direction
-	// Weights of the rules; nil for DefaultWeights.
+	// Weights of the rules; nil for those of the profile.
 	Weights *Weights
+	// Profile names one of Profiles; "" for common practice. Analyze panics on a
+	// name that ProfileNamed does not know.
+	Profile string
+	// Fewest asks for the fewest changes: the strong places that the weighted plan
+	// would right come right with as few changes of the printed text as can be
+	// (slurs split or added; none unless MayChangeSlurs), of these plans with the
+	// fewest retakes and links, of these with the least cost.
+	Fewest bool
+	// Strict asks for the print as it stands: no change of the text, and no retake,
+	// link or fresh start beyond what marks force. It overrules MayChangeSlurs and
+	// Fewest. What comes out wrong is told in the findings.
+	Strict bool
+	// Alternatives asks for so many of the cheapest plans, the first included.
+	Alternatives int
 	// Pace in quarter notes a minute where the part names no tempo, not even in
 	// words; 0 for what timeline.PaceOf assumes.
 	Pace float64
@@ -123,6 +139,17 @@ type Study struct {
 	Changes  []ChangeAt
 	Plan     score.Plan
 	Findings []score.Finding
+	// Alternatives are the cheapest plans, cheapest first, as many as were asked
+	// for; the first costs what the proposal costs.
+	Alternatives []Alternative
+}
+
+// Alternative is another plan: its strokes, its cost by the weights, and what it
+// changes: slurs split or added, retakes and links.
+type Alternative struct {
+	Strokes     []Stroke
+	Cost        float64
+	Text, Signs int
 }
 
 // Analyze studies one part. It never fails: what is wrong with the printed
@@ -137,7 +164,15 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 		return st
 	}
 	m.asWritten()
-	states := m.solve(m.problem())
+	m.findBinds()
+	states := m.best()
+	st.Alternatives = m.alternatives()
+	m.fill(st, states)
+	return st
+}
+
+// fill makes a study of one state for each bow.
+func (m *model) fill(st *Study, states []int) {
 	st.Written = m.writtenStrokes()
 	st.Proposed = m.proposedStrokes(states)
 	st.Plan = m.plan(states, st.Proposed)
@@ -145,6 +180,46 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 	m.resolveImplied(st)
 	m.wrongWay(st)
 	m.repeatFindings(st)
+	m.seeUse(st)
 	st.Findings = m.findings
-	return st
+}
+
+// best solves in the mode that is asked for.
+func (m *model) best() []int {
+	switch {
+	case m.o.Strict:
+		m.mode = strict
+	case m.o.Fewest:
+		m.righted = m.rightedBy(m.solve(m.problem()))
+		m.mode = fewest
+	}
+	return m.solve(m.problem())
+}
+
+// alternatives ranks the plans of the mode in force.
+func (m *model) alternatives() []Alternative {
+	if m.o.Alternatives <= 0 {
+		return nil
+	}
+	var out []Alternative
+	for _, numbers := range solveBest(m.problem(), m.dropped, m.o.Alternatives) {
+		states := m.decode(numbers)
+		a := Alternative{Strokes: m.proposedStrokes(states)}
+		a.Cost = m.plan(states, a.Strokes).Cost
+		for _, s := range a.Strokes {
+			switch s.Change {
+			case Split:
+				a.Text++
+			case Retake, Link:
+				a.Signs++
+			}
+		}
+		for b, s := range states {
+			if g := m.bindAt(b, s); g != nil && g.first == b {
+				a.Text++
+			}
+		}
+		out = append(out, a)
+	}
+	return out
 }

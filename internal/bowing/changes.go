@@ -20,8 +20,11 @@ func (m *model) changes(states []int, st *Study) []ChangeAt {
 		if m.departs(b, s) {
 			out = append(out, m.changeAt(b, i, states, touch, s))
 		}
-		if states[b] >= stDownUp {
-			out = append(out, m.splitAt(b, i+1, states, &st.Proposed[i+1]))
+		if g := m.bindAt(b, states[b]); g != nil && g.first == b {
+			out = append(out, m.bindChange(g, i, states, touch, s))
+		}
+		if isSplit(states[b]) {
+			out = append(out, m.splitAt(b, i+1, states, touch, &st.Proposed[i+1]))
 		}
 	}
 	return out
@@ -30,7 +33,7 @@ func (m *model) changes(states []int, st *Study) []ChangeAt {
 // departs says that the stroke follows otherwise than in the printed reading.
 func (m *model) departs(b int, s *Stroke) bool {
 	switch s.Change {
-	case Alternate, Split:
+	case Alternate, Split, Join:
 		return false
 	case Begin:
 		return s.Direction != m.written[b]
@@ -59,14 +62,82 @@ func (m *model) changeAt(b, i int, states []int, touch [][]int, s *Stroke) Chang
 	gains := m.gains(b, end, states)
 	c.Leave = m.turnedCost(b, end, states, touch)
 	c.Terms = gains.terms()
-	c.Text = m.sentence(s, b, gains)
+	c.Text = m.sentence(s, b, end, gains)
+	if m.fixed[b] == None && c.Leave >= 0 && c.Leave < mild {
+		c.Text += " It may be left: that costs hardly more."
+	}
 	return c
 }
 
-func (m *model) splitAt(b, i int, states []int, s *Stroke) ChangeAt {
-	return ChangeAt{Kind: Split, Stroke: i, At: m.locate(s), Cost: m.w[SplitSlur],
-		Terms: []score.Term{{Name: Rules[SplitSlur].Name, Value: m.w[SplitSlur]}},
-		Text:  fmt.Sprintf("Split the slur before this note and take it %s-bow, so that the strokes after it come out right.", s.Direction)}
+// mild is what a player hardly minds: one unit of the weights.
+const mild = 1
+
+// splitAt is a slur that the plan divides. Leaving it whole means that what
+// follows is turned round.
+func (m *model) splitAt(b, i int, states []int, touch [][]int, s *Stroke) ChangeAt {
+	end := m.stretchEnd(b, states)
+	gains := m.gains(b+1, end, states)
+	c := ChangeAt{Kind: Split, Stroke: i, At: m.locate(s), Cost: m.w[SplitSlur], Terms: gains.terms(),
+		Text: fmt.Sprintf("Split the slur before this note and take it %s-bow", s.Direction)}
+	whole := m.useOfStroke(m.bow(b))
+	switch why := m.purpose(gains); {
+	case m.cuts[b].turn:
+		c.Text += ", as the signs ask."
+		return c
+	case whole.Least > 1:
+		c.Text += ", since in one bow it would run out."
+	case why != "":
+		c.Text += ", so that " + why + "."
+	default:
+		c.Text += "."
+	}
+	c.Leave = m.changedCost(b, end, states, touch, func(x int) int {
+		switch {
+		case x == b:
+			return entryState(entry(states[b]), 0)
+		case x > b && x < end:
+			return flip(states[x])
+		}
+		return states[x]
+	})
+	return c
+}
+
+// bindChange is a slur that the plan adds. Leaving it out means that its notes
+// alternate, and that what follows is turned round where they are even.
+func (m *model) bindChange(g *bind, i int, states []int, touch [][]int, s *Stroke) ChangeAt {
+	end := m.stretchEnd(g.last, states)
+	n := g.last - g.first + 1
+	gains := m.gains(g.last+1, end, states)
+	c := ChangeAt{Kind: Join, Stroke: i, At: m.locate(s), Cost: m.w[JoinNotes], Terms: gains.terms()}
+	c.Leave = m.changedCost(g.first, end, states, touch, func(x int) int {
+		switch {
+		case x < g.first || x >= end:
+			return states[x]
+		case x <= g.last:
+			return entryState(entry(states[g.first]), x-g.first)
+		case n%2 == 0:
+			return flip(states[x])
+		}
+		return states[x]
+	})
+	c.Text = fmt.Sprintf("Slur %s from here, %s-bow", countNotes(n), s.Direction)
+	if why := m.purpose(gains); why != "" {
+		c.Text += ", so that " + why
+	}
+	c.Text += "."
+	return c
+}
+
+// entryState is the plain state n strokes after direction d by alternation.
+func entryState(d Direction, n int) int { return (int(d-Down) + n) % 2 }
+
+func countNotes(n int) string {
+	words := [...]string{2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven", 8: "eight"}
+	if n >= 2 && n < len(words) {
+		return "the " + words[n] + " notes"
+	}
+	return fmt.Sprintf("the %d notes", n)
 }
 
 // stretchEnd is the first bow after b that is fixed or follows its neighbour
@@ -74,6 +145,9 @@ func (m *model) splitAt(b, i int, states []int, s *Stroke) ChangeAt {
 func (m *model) stretchEnd(b int, states []int) int {
 	for e := b + 1; e < len(m.bowed); e++ {
 		k := m.into[e]
+		if m.under(e, states[e]) {
+			continue
+		}
 		if m.fixed[e] != None || k < 0 || m.links[k].a != e-1 || exit(states[e-1]) == entry(states[e]) {
 			return e
 		}
@@ -84,16 +158,20 @@ func (m *model) stretchEnd(b int, states []int) int {
 // turnedCost is by how much the plan grows when bows b to end-1 are turned
 // round: their own wants and every link between them and the rest.
 func (m *model) turnedCost(b, end int, states []int, touch [][]int) float64 {
-	diff := 0.0
-	done := map[int]bool{}
-	turned := func(x int) int {
+	return m.changedCost(b, end, states, touch, func(x int) int {
 		if x >= b && x < end {
 			return flip(states[x])
 		}
 		return states[x]
-	}
+	})
+}
+
+// changedCost is by how much the plan grows when bows b to end-1 take other states.
+func (m *model) changedCost(b, end int, states []int, touch [][]int, turned func(int) int) float64 {
+	diff := 0.0
+	done := map[int]bool{}
 	for x := b; x < end; x++ {
-		if m.fixed[x] != None {
+		if m.fixed[x] != None && entry(turned(x)) != entry(states[x]) {
 			return 0 // asked for by a mark: there is nothing to leave
 		}
 		diff += m.stateCost(x, turned(x)) - m.stateCost(x, states[x])
@@ -118,11 +196,18 @@ type gain struct {
 func (m *model) gains(b, end int, states []int) gain {
 	g := gain{sums: map[int]float64{}, at: map[int]int{}}
 	for x := b; x < end; x++ {
-		if states[x] >= stDownUp {
+		if isSplit(states[x]) || m.under(x, states[x]) {
 			continue
 		}
 		d := entry(states[x])
-		for _, w := range m.wants[x] {
+		ws := m.wants[x]
+		if g := m.bindAt(x, states[x]); g != nil {
+			ws = g.wants
+		}
+		for _, w := range ws {
+			if w.dir == None {
+				continue
+			}
 			if w.dir != d {
 				g.sums[w.rule] -= w.size
 				continue
@@ -149,8 +234,8 @@ func (g gain) terms() []score.Term {
 	return sorted(sums)
 }
 
-// sentence says what to do and what it is for.
-func (m *model) sentence(s *Stroke, b int, g gain) string {
+// sentence says what to do and what it is for. The change holds up to bow end.
+func (m *model) sentence(s *Stroke, b, end int, g gain) string {
 	do := ""
 	switch s.Change {
 	case Begin:
@@ -161,8 +246,6 @@ func (m *model) sentence(s *Stroke, b int, g gain) string {
 		do = fmt.Sprintf("Retake: %s-bow again here", s.Direction)
 	case Link:
 		do = fmt.Sprintf("Take this note in the same %s-bow as the one before, stopping the bow between", s.Direction)
-	case Join:
-		do = fmt.Sprintf("Slur this note to the one before, both %s-bow", s.Direction)
 	}
 	if m.fixed[b] != None {
 		return do + ", as the mark asks."
@@ -170,7 +253,14 @@ func (m *model) sentence(s *Stroke, b int, g gain) string {
 	if why := m.purpose(g); why != "" {
 		return do + ", so that " + why + "."
 	}
-	return do + "; it makes what follows come out right."
+	if end < len(m.bowed) {
+		what := "the next change"
+		if m.fixed[end] != None {
+			what = "the sign"
+		}
+		return fmt.Sprintf("%s, so that the bow arrives the right way at %s, in measure %s.", do, what, timeline.Name(m.p, m.bow(end).Measure))
+	}
+	return do + ", which leaves less the wrong way round than the other direction would."
 }
 
 // purpose words the largest gains, two at most.
@@ -193,14 +283,20 @@ func (m *model) purpose(g gain) string {
 	add(ChordOfThree, "the three-note chord in measure "+in(ChordOfThree)+" is taken down-bow")
 	add(FinalNote, "the last note is taken down-bow")
 	add(Accented, "the accent in measure "+in(Accented)+" falls on a down-bow")
-	add(LeadInBar, "the note that leads into measure "+m.following(g.at[LeadInBar])+" is taken up-bow")
+	if len(g.bars) == 0 { // else it goes without saying
+		add(LeadInBar, "the note that leads into measure "+m.following(g.at[LeadInBar])+" is taken up-bow")
+	}
 	add(StrongPart1, "the strong beats come down-bow")
 	add(LeadInHalf, "the weak beats come up-bow")
 	add(StrongPart2, "the beats come down-bow")
 	add(LeadInBeat, "the notes off the beat come up-bow")
 	add(LeadInPart, "the weak quick notes come up-bow")
-	add(LongCrescendo, "the crescendo grows toward the frog")
-	add(LongDiminuendo, "the diminuendo fades toward the tip")
+	if len(g.bars) == 0 {
+		add(PhraseStart, "the phrase in measure "+in(PhraseStart)+" opens down-bow")
+	}
+	add(SoftEntry, "the soft entry in measure "+in(SoftEntry)+" begins in the light half of the bow")
+	add(LongCrescendo, "the long crescendo grows toward the frog")
+	add(LongDiminuendo, "the long diminuendo fades toward the tip")
 	add(GoesOn, "the bar to come begins down-bow")
 	slices.SortStableFunc(items, func(a, b item) int {
 		switch {
@@ -249,5 +345,5 @@ func (m *model) measureList(idx []int) string {
 		}
 		return "measures " + strings.Join(parts, ", ") + " and " + name(n-1)
 	}
-	return fmt.Sprintf("%d measures from %s to %s", n, name(0), name(n-1))
+	return fmt.Sprintf("%d of the measures %s to %s", n, name(0), name(n-1))
 }

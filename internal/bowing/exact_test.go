@@ -2,6 +2,7 @@ package bowing
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -174,7 +175,8 @@ func TestStudyInvariants(t *testing.T) {
 				t.Fatalf("%s: change %+v", text, c)
 			}
 		}
-		if w := m.costOf(m.written); st.Plan.Cost > w+1e-9 {
+		turned := o.MayChangeSlurs && slices.ContainsFunc(m.cuts, func(c cut) bool { return c.turn }) // the slur must be split
+		if w := m.costOf(m.written); !turned && st.Plan.Cost > w+1e-9 {
 			t.Fatalf("%s: the plan costs %v, as written %v", text, st.Plan.Cost, w)
 		} else if w == 0 && letters(st.Proposed) != letters(st.Written) {
 			t.Fatalf("%s: nothing is wrong with %s, yet %s is proposed", text, letters(st.Written), letters(st.Proposed))

@@ -2,6 +2,7 @@ package bowing
 
 import (
 	"slices"
+	"strings"
 
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -39,8 +40,6 @@ func (m *model) sameWay(l link, d Direction) following {
 	if m.chord(b) {
 		if c := (following{kind: Retake}).plus(m, RetakeChords, m.w[RetakeChords]).plus(m, RetakeHaste, m.haste(a)); m.chord(a) && c.cost < best.cost {
 			best = c
-		} else if best.cost > m.w[RetakeToChord] {
-			best = best.plus(m, RetakeToChord, -m.w[RetakeToChord])
 		}
 	}
 	if m.legato(a) || m.legato(b) {
@@ -48,6 +47,9 @@ func (m *model) sameWay(l link, d Direction) following {
 	}
 	if downWish(m.wants[l.b]) <= 0 || !m.onBeat(b) {
 		best = best.plus(m, RetakeToWeak, m.w[RetakeToWeak])
+	}
+	if m.w[RetakeEvenBar] > 0 && m.evenBar(b) {
+		best = best.plus(m, RetakeEvenBar, m.w[RetakeEvenBar])
 	}
 	if d == Up {
 		best = best.plus(m, RetakeUp, m.w[RetakeUp])
@@ -58,10 +60,40 @@ func (m *model) sameWay(l link, d Direction) following {
 	if f, ok := m.linked(a, b); ok && f.cost < best.cost {
 		best = f
 	}
-	if m.o.MayChangeSlurs && m.w[JoinNotes] < best.cost && m.joinable(a, b) {
-		best = following{kind: Join}.plus(m, JoinNotes, m.w[JoinNotes])
-	}
 	return best
+}
+
+// evenBar: the stroke begins the second, fourth ... bar of its phrase, counted
+// from the bar that opens its section.
+func (m *model) evenBar(s *Stroke) bool {
+	if m.mainEvent(s).Level != 0 {
+		return false
+	}
+	if m.barOf == nil {
+		m.countBars()
+	}
+	return m.barOf[s.Measure]%2 == 1
+}
+
+// countBars sets m.barOf: how many counted bars stand before each measure in its
+// section.
+func (m *model) countBars() {
+	m.barOf = make([]int, len(m.p.Measures))
+	for i := 1; i < len(m.barOf); i++ {
+		switch {
+		case m.sectionStarts(i):
+		case m.p.Measures[i-1].Implicit:
+			m.barOf[i] = m.barOf[i-1]
+		default:
+			m.barOf[i] = m.barOf[i-1] + 1
+		}
+	}
+}
+
+// sectionStarts: measure i begins after a repeat sign or a double bar.
+func (m *model) sectionStarts(i int) bool {
+	left, prev := &m.p.Measures[i], &m.p.Measures[max(0, i-1)]
+	return left.RepeatStart || prev.RepeatTimes > 0 || strings.HasPrefix(prev.RightBar, "light-")
 }
 
 // retake lifts the bow after a and sets it again.
@@ -94,37 +126,28 @@ func (m *model) legato(s *Stroke) bool {
 func (m *model) chord(s *Stroke) bool { return len(m.mainEvent(s).Struck) >= 3 }
 
 // linked takes b in the direction of a without lifting: each a single note (a
-// may be a chord, b may not), b not on the first beat of a bar.
+// may be a chord, b may not), b the weaker and the last of its group: so are
+// all links that the treatise of 1756 prints (ch. IV, pp. 74, 75, 82, 83).
 func (m *model) linked(a, b *Stroke) (following, bool) {
 	ea, eb := m.mainEvent(a), m.mainEvent(b)
-	if !m.single(a) || !m.single(b) || m.chord(b) || eb.Level == 0 {
+	closes := eb.Level >= ea.Level && m.levelAt(b.End()) < eb.Level // b is weaker, and its group ends with it
+	if !m.single(a) || !m.single(b) || m.chord(b) || !closes {
 		return following{}, false
 	}
-	closes := eb.Level >= ea.Level && m.levelAt(b.End()) < eb.Level // b is weaker, and its group ends with it
 	rule := LinkPair
-	if ratio := float64(ea.Dur) / float64(max(1, eb.Dur)); ratio >= 1.9 && ratio <= 8 && closes {
+	if ratio := float64(ea.Dur) / float64(max(1, eb.Dur)); ratio >= 1.9 && ratio <= 8 {
 		rule = LinkDotted
 	}
 	f := following{kind: Link}.plus(m, rule, m.w[rule])
-	if !closes {
-		f = f.plus(m, LinkAgainstBeat, m.w[LinkAgainstBeat])
-	}
 	short := max(m.seconds(a.Onset, min(ea.Dur, eb.Dur)), 0.01)
 	return f.plus(m, LinkHaste, m.w[LinkHaste]/short), true
-}
-
-// joinable: two single notes of one length, without a sign of separation.
-func (m *model) joinable(a, b *Stroke) bool {
-	ea, eb := m.mainEvent(a), m.mainEvent(b)
-	apart := []score.MarkKind{score.Staccato, score.Staccatissimo, score.Spiccato, score.Accent, score.StrongAccent}
-	return m.single(a) && m.single(b) && !m.chord(a) && !m.chord(b) && ea.Dur == eb.Dur && eb.Level > ea.Level &&
-		!m.hasMark(ea, apart...) && !m.hasMark(eb, apart...)
 }
 
 // cut is where a slur would be split: at the event before which the second half
 // begins; 0 where it cannot be.
 type cut struct {
 	at    int
+	turn  bool   // the signs turn here: the slur must be split
 	wants []want // of the second half
 	first []want // of the first half
 }
@@ -133,6 +156,25 @@ type cut struct {
 // its middle.
 func (m *model) cutOf(b int) cut {
 	s := m.bow(b)
+	at, turn := m.cutPlace(s), false
+	switch {
+	case m.turnAt[b] > 0 && !m.turnsBack[b]:
+		at, turn = m.turnAt[b], true
+	case m.inside[b] > 1:
+		return cut{}
+	}
+	if at == 0 {
+		return cut{}
+	}
+	one, two := *s, *s
+	one.Last, two.First = at-1, at
+	return cut{at: at, turn: turn,
+		first: append(append(m.stretchWants(s.First, m.events[at].Onset), m.startWants(b)...), m.lengthWants(&one)...),
+		wants: append(append(m.stretchWants(at, s.End()), m.endWants(b)...), m.lengthWants(&two)...)}
+}
+
+// cutPlace is the event before which a slur divides best, 0 for none.
+func (m *model) cutPlace(s *Stroke) int {
 	best := 0
 	for i := s.First + 1; i <= s.Last; i++ {
 		e := &m.events[i]
@@ -144,12 +186,7 @@ func (m *model) cutOf(b int) cut {
 			best = i
 		}
 	}
-	if best == 0 || m.inside[b] > 1 {
-		return cut{}
-	}
-	return cut{at: best,
-		first: append(m.stretchWants(s.First, m.events[best].Onset), m.startWants(b)...),
-		wants: append(m.stretchWants(best, s.End()), m.endWants(b)...)}
+	return best
 }
 
 // reallyStruck says that nothing is tied over the beginning of the event.

@@ -49,6 +49,8 @@ func (m *model) fixMarks() {
 	m.fixed = make([]Direction, len(m.bowed))
 	m.fixedAt = make([]int, len(m.bowed))
 	m.inside = make([]int, len(m.bowed))
+	m.turnAt = make([]int, len(m.bowed))
+	m.turnsBack = make([]bool, len(m.bowed))
 	for b := range m.bowed {
 		s := m.bow(b)
 		for i := s.First; i <= s.Last; i++ {
@@ -71,7 +73,12 @@ func (m *model) fixMarks() {
 						"A slur is one stroke; a sign inside it means nothing new, or that the slur is to be split there.",
 						fmt.Sprintf("Taken as: the whole slur is %s-bow.", d))
 				}
-			case m.fixed[b] != d:
+			case m.fixed[b] == d:
+				m.turnsBack[b] = m.turnsBack[b] || m.turnAt[b] > 0
+			default:
+				if m.turnAt[b] == 0 {
+					m.turnAt[b] = i
+				}
 				m.tell("bow-against-slur", score.Trouble, i,
 					fmt.Sprintf("Inside one stroke the signs change from %s-bow to %s-bow.", m.fixed[b], d),
 					"The bow cannot turn inside a slur.", "Split the slur before this note, or drop the sign.")

@@ -11,31 +11,41 @@ import (
 
 // model is one study at work.
 type model struct {
-	sc       *score.Score
-	p        *score.Part
-	o        Options
-	w        *Weights
-	events   []timeline.Event
-	strokes  []Stroke
-	bowed    []int // strokes with a direction; "bow i" below is an index into this
-	links    []link
-	same     [][2]following // per link
-	fixed    []Direction    // per bow
-	wants    [][]want       // per bow
-	written  []Direction    // per bow
-	cuts     []cut          // per bow: where its slur could be split
-	last     int            // the bow that ends the music as played
-	opening  int            // the bow that begins it
-	fixedAt  []int          // per bow: the event that carries its mark
-	inside   []int          // per bow: how many events carry one
-	into     []int          // per bow: the first link that leads to it, -1
-	place    []int          // per bow: its index in the proposal
-	pace     timeline.Pace
-	scale    float64 // seconds per second of pace
-	sforzati map[score.Tick]bool
-	wedges   []score.Direction
-	implied  []implied
-	findings []score.Finding
+	sc        *score.Score
+	p         *score.Part
+	o         Options
+	w         *Weights
+	events    []timeline.Event
+	strokes   []Stroke
+	bowed     []int // strokes with a direction; "bow i" below is an index into this
+	links     []link
+	same      [][2]following // per link
+	fixed     []Direction    // per bow
+	wants     [][]want       // per bow
+	written   []Direction    // per bow
+	cuts      []cut          // per bow: where its slur could be split
+	last      int            // the bow that ends the music as played
+	opening   int            // the bow that begins it
+	fixedAt   []int          // per bow: the event that carries its mark
+	inside    []int          // per bow: how many events carry one
+	turnAt    []int          // per bow: the first event whose mark contradicts it, 0
+	turnsBack []bool         // per bow: and a later one agrees again
+	bindsOf   [][]int        // per bow: the new slurs it may come under
+	binds     []bind
+	states    [][]int // per bow: the states it may take, see problem
+	mode      mode
+	righted   []bool // per bow: strong places that the weighted plan rights
+	dropped   []int
+	barOf     []int // see countBars
+	loud      dynamics
+	into      []int // per bow: the first link that leads to it, -1
+	place     []int // per bow: its index in the proposal
+	pace      timeline.Pace
+	scale     float64 // seconds per second of pace
+	sforzati  map[score.Tick]bool
+	wedges    []score.Direction
+	implied   []implied
+	findings  []score.Finding
 }
 
 // want is a wish of a stroke for one direction.
@@ -46,17 +56,21 @@ type want struct {
 }
 
 func newModel(sc *score.Score, p *score.Part, o Options) *model {
+	o.MayChangeSlurs = o.MayChangeSlurs && !o.Strict
 	m := &model{sc: sc, p: p, o: o, w: o.Weights, events: timeline.Events(p)}
 	if m.w == nil {
-		m.w = DefaultWeights()
+		m.w = weightsOf(o.Profile)
 	}
 	m.strokes = gather(p, m.events)
+	m.readDirections()
 	for i := range m.strokes {
 		if !m.strokes[i].Pizzicato {
 			m.bowed = append(m.bowed, i)
 		}
 	}
-	m.readDirections()
+	for _, i := range m.bowed {
+		m.strokes[i].Use = m.useOfStroke(&m.strokes[i])
+	}
 	m.transitions()
 	m.fixMarks()
 	m.wants = make([][]want, len(m.bowed))
@@ -90,6 +104,11 @@ func (m *model) readDirections() {
 			m.wedges = append(m.wedges, d)
 		}
 	}
+	beat := m.sc.Quarter
+	if len(m.p.Measures) > 0 {
+		beat = max(beat, timeline.Beat(m.p.Measures[0].Meter))
+	}
+	m.loud = readDynamics(m.p, beat)
 	slices.SortStableFunc(m.wedges, func(a, b score.Direction) int { return cmp.Compare(a.At, b.At) })
 }
 

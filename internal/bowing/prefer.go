@@ -2,7 +2,6 @@ package bowing
 
 import (
 	"sort"
-	"strings"
 
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -14,15 +13,40 @@ func (m *model) wantsOf(b int) []want {
 	ws := m.stretchWants(s.First, s.End())
 	ws = append(ws, m.startWants(b)...)
 	ws = append(ws, m.endWants(b)...)
+	ws = append(ws, m.lengthWants(s)...)
 	return append(ws, m.hairpin(s)...)
+}
+
+// lengthWants: a stroke that is longer than the bow is a cost either way.
+func (m *model) lengthWants(s *Stroke) []want {
+	if u := m.useOfStroke(s); u.Least > 1 {
+		return []want{{None, BowRunsOut, m.w[BowRunsOut] * (u.Least - 1)}}
+	}
+	return nil
 }
 
 // startWants is what the place of a stroke's beginning in the form asks.
 func (m *model) startWants(b int) []want {
+	var ws []want
 	if m.opensPhrase(b) {
-		return []want{{Down, PhraseStart, m.w[PhraseStart]}}
+		ws = append(ws, want{Down, PhraseStart, m.w[PhraseStart] * m.slowness(m.bow(b).First, m.bow(b).End())})
 	}
-	return nil
+	if b > 0 && m.bow(b-1).End() < m.bow(b).Onset && m.loud.at(m.bow(b).Onset) <= softest && m.w[SoftEntry] > 0 {
+		ws = append(ws, want{Up, SoftEntry, m.w[SoftEntry]})
+	}
+	return ws
+}
+
+// softest is the loudness up to which an entry counts as soft: p.
+const softest Loudness = 1
+
+// slowness is by how much a long stroke minds the meter less (rule long-stroke).
+func (m *model) slowness(first int, end score.Tick) float64 {
+	at := m.events[first].Onset
+	if long := m.seconds(at, end-at); long > m.w[LongStroke] {
+		return m.w[LongStroke] / long * m.w[LongStroke] / long
+	}
+	return 1
 }
 
 // endWants is what the end of the music asks.
@@ -68,10 +92,7 @@ func (m *model) stretchWants(first int, end score.Tick) []want {
 func (m *model) meterWants(first int, end score.Tick) []want {
 	e := &m.events[first]
 	ws := m.placeWants(e, m.levelAt(end))
-	factor := 1.0
-	if long := m.seconds(e.Onset, end-e.Onset); long > m.w[LongStroke] {
-		factor = m.w[LongStroke] / long * m.w[LongStroke] / long
-	}
+	factor := m.slowness(first, end)
 	if m.reachedLegato(first) || m.slursOn(first, end) {
 		factor *= m.w[LegatoStart]
 	}
@@ -129,8 +150,7 @@ func (m *model) opensPhrase(b int) bool {
 	if b == 0 || m.bow(b-1).End() < s.Onset {
 		return true
 	}
-	left, prev := m.p.Measures[s.Measure], m.p.Measures[max(0, s.Measure-1)]
-	return s.Onset == left.Start && (left.RepeatStart || prev.RepeatTimes > 0 || strings.HasPrefix(prev.RightBar, "light-"))
+	return s.Onset == m.p.Measures[s.Measure].Start && m.sectionStarts(s.Measure)
 }
 
 func (m *model) accented(e *timeline.Event) bool {

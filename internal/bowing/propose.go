@@ -9,26 +9,25 @@ import (
 	"pochette/internal/timeline"
 )
 
-// States of a bow in the problem: one direction throughout, or split in two.
+// States of a bow in the problem: one direction throughout, split in two, or
+// under a new slur with its neighbours: down, then up, for each of bindsOf.
 const (
 	stDown = iota
 	stUp
 	stDownUp
 	stUpDown
+	stBound
 )
 
-func entry(state int) Direction {
-	if state == stDown || state == stDownUp {
-		return Down
-	}
-	return Up
-}
+func isSplit(state int) bool { return state == stDownUp || state == stUpDown }
+
+func entry(state int) Direction { return Down + Direction(state&1) }
 
 func exit(state int) Direction {
-	if state == stDown || state == stUpDown {
-		return Down
+	if isSplit(state) {
+		return entry(state).Opposite()
 	}
-	return Up
+	return entry(state)
 }
 
 // flip turns a state round.
@@ -36,26 +35,76 @@ func flip(state int) int { return state ^ 1 }
 
 // problem states the search: a variable for each stroke, its wants and fixed
 // marks as node costs, and a cost for the same direction on both sides of a link.
+// Its variables number the states that a bow really has: m.states lists them.
 func (m *model) problem() *problem {
 	pr := &problem{node: make([][]float64, len(m.bowed))}
+	m.states = make([][]int, len(m.bowed))
 	for b := range m.bowed {
+		m.states[b] = m.statesOf(b)
 		pr.node[b] = m.nodeCosts(b)
 	}
 	for i, l := range m.links {
 		if l.a == l.b { // a section of one stroke, repeated
-			for s := range pr.node[l.a] {
-				pr.node[l.a][s] += m.joinCost(i, s, s)
+			for k, s := range m.states[l.a] {
+				pr.node[l.a][k] += m.joinCost(i, s, s)
 			}
 			continue
 		}
-		pr.edges = append(pr.edges, pairCost{l.a, l.b, func(sa, sb int) float64 { return m.joinCost(i, sa, sb) }})
+		a, b := m.states[l.a], m.states[l.b]
+		pr.edges = append(pr.edges, pairCost{a: l.a, b: l.b, cost: func(sa, sb int) float64 { return m.joinCost(i, a[sa], b[sb]) }})
+	}
+	if m.mode != weighted {
+		m.addTallies(pr)
 	}
 	return pr
 }
 
+// addTallies lets the problem count changes before it weighs costs.
+func (m *model) addTallies(pr *problem) {
+	pr.counts = make([][]tally, len(m.bowed))
+	for b := range m.bowed {
+		for _, s := range m.states[b] {
+			pr.counts[b] = append(pr.counts[b], m.nodeTally(b, s))
+		}
+	}
+	k := 0
+	for i, l := range m.links {
+		if l.a == l.b {
+			for q, s := range m.states[l.a] {
+				pr.counts[l.a][q] += m.linkTally(i, s, s)
+			}
+			continue
+		}
+		a, b := m.states[l.a], m.states[l.b]
+		pr.edges[k].count = func(sa, sb int) tally { return m.linkTally(i, a[sa], b[sb]) }
+		k++
+	}
+}
+
+// statesOf lists the states a bow may take, those a mark forbids among them.
+func (m *model) statesOf(b int) []int {
+	out := []int{stDown, stUp}
+	if m.cuts[b].at > 0 && m.mode != strict {
+		out = append(out, stDownUp, stUpDown)
+	}
+	if m.mode != strict && b < len(m.bindsOf) {
+		for k := range m.bindsOf[b] {
+			out = append(out, stBound+2*k, stBound+2*k+1)
+		}
+	}
+	return out
+}
+
 // joinCost is what link i costs between two states: nothing where the direction
-// alternates.
+// alternates or a new slur binds the two, +Inf where it binds only one of them.
 func (m *model) joinCost(i, sa, sb int) float64 {
+	if sa >= stBound || sb >= stBound {
+		if l := m.links[i]; m.torn(l, sa, sb) {
+			return math.Inf(1)
+		} else if m.under(l.b, sb) {
+			return 0
+		}
+	}
 	if d := entry(sb); exit(sa) == d {
 		return m.sameAs(i, d).cost
 	}
@@ -63,15 +112,11 @@ func (m *model) joinCost(i, sa, sb int) float64 {
 }
 
 func (m *model) nodeCosts(b int) []float64 {
-	n := 2
-	if m.cuts[b].at > 0 {
-		n = 4
-	}
-	costs := make([]float64, n)
-	for s := range costs {
-		costs[s] = m.stateCost(b, s)
-		if !m.allowed(b, s) {
-			costs[s] = math.Inf(1)
+	costs := make([]float64, len(m.states[b]))
+	for k, s := range m.states[b] {
+		costs[k] = m.stateCost(b, s)
+		if !m.allowed(b, s) || m.pinned(b, s) {
+			costs[k] = math.Inf(1)
 		}
 	}
 	return costs
@@ -82,19 +127,41 @@ func (m *model) stateCost(b, s int) float64 {
 	if entry(s) != m.written[b] {
 		c += m.w[WrittenTie]
 	}
-	if s < stDownUp {
-		return c + against(m.wants[b], entry(s))
+	switch g := m.bindAt(b, s); {
+	case isSplit(s):
+		return c + m.w[SplitSlur] + against(m.cuts[b].first, entry(s)) + against(m.cuts[b].wants, exit(s))
+	case g != nil && g.first == b:
+		return c + m.w[JoinNotes] + against(g.wants, entry(s))
+	case g != nil:
+		return c
 	}
-	return c + m.w[SplitSlur] + against(m.cuts[b].first, entry(s)) + against(m.cuts[b].wants, exit(s))
+	return c + against(m.wants[b], entry(s))
 }
 
-// allowed: a fixed mark holds for the half of the stroke that carries it.
+// stateTerms are the named parts of stateCost, the tie-break aside.
+func (m *model) stateTerms(b, s int) []score.Term {
+	switch g := m.bindAt(b, s); {
+	case isSplit(s):
+		ts := append(termsAgainst(m.cuts[b].first, entry(s)), termsAgainst(m.cuts[b].wants, exit(s))...)
+		return append(ts, score.Term{Name: Rules[SplitSlur].Name, Value: m.w[SplitSlur]})
+	case g != nil && g.first == b:
+		return append(termsAgainst(g.wants, entry(s)), score.Term{Name: Rules[JoinNotes].Name, Value: m.w[JoinNotes]})
+	case g != nil:
+		return nil
+	}
+	return termsAgainst(m.wants[b], entry(s))
+}
+
+// allowed: a fixed mark holds for the half of the stroke that carries it. Where
+// the signs turn inside a slur that may be split, it must be split there.
 func (m *model) allowed(b, s int) bool {
 	d := m.fixed[b]
 	switch {
 	case d == None:
 		return true
-	case s >= stDownUp && m.fixedAt[b] >= m.cuts[b].at:
+	case m.cuts[b].turn:
+		return isSplit(s) && entry(s) == d
+	case isSplit(s) && m.fixedAt[b] >= m.cuts[b].at:
 		return exit(s) == d
 	}
 	return entry(s) == d
@@ -103,6 +170,7 @@ func (m *model) allowed(b, s int) bool {
 // solve runs the search and reports links that had to be left out.
 func (m *model) solve(pr *problem) []int {
 	states, _, dropped := solve(pr, frontierBound)
+	m.dropped = dropped
 	if len(dropped) > 0 {
 		e := pr.edges[dropped[0]]
 		m.findings = append(m.findings, score.Finding{Kind: "repeats-too-tangled", Grade: score.Caution,
@@ -110,7 +178,16 @@ func (m *model) solve(pr *problem) []int {
 			Text: fmt.Sprintf("Too many repeats and jumps are open at once; %d returns, the widest, were left out of the search for bow directions.", len(dropped)),
 			Why:  "The marks are the best for all other joins; at these the bow may come out the same way twice."})
 	}
-	return states
+	return m.decode(states)
+}
+
+// decode turns the numbers of the problem's states into states.
+func (m *model) decode(numbers []int) []int {
+	out := make([]int, len(numbers))
+	for b, k := range numbers {
+		out[b] = m.states[b][k]
+	}
+	return out
 }
 
 // proposedStrokes turns states into strokes; a split stroke becomes two. It
@@ -129,7 +206,9 @@ func (m *model) proposedStrokes(states []int) []Stroke {
 		s.Direction, s.Fixed = entry(states[b]), m.fixed[b] != None
 		s.Change = Begin
 		var joins []score.Term
-		if k := m.into[b]; k >= 0 {
+		if k := m.into[b]; m.under(b, states[b]) {
+			s.Change = Join
+		} else if k >= 0 {
 			s.Change = Alternate
 			if exit(states[m.links[k].a]) == s.Direction {
 				f := m.sameAs(k, s.Direction)
@@ -144,8 +223,8 @@ func (m *model) proposedStrokes(states []int) []Stroke {
 
 // halves is the stroke itself, or the two it is split into.
 func (m *model) halves(s Stroke, b, state int, joins []score.Term) []Stroke {
-	if state < stDownUp {
-		s.Why = append(termsAgainst(m.wants[b], s.Direction), joins...)
+	if !isSplit(state) {
+		s.Why = append(m.stateTerms(b, state), joins...)
 		return []Stroke{s}
 	}
 	c := m.cuts[b]
@@ -158,7 +237,8 @@ func (m *model) halves(s Stroke, b, state int, joins []score.Term) []Stroke {
 		h.Notes = nil
 		g := gatherer{p: m.p, events: m.events}
 		g.finish(h)
-		h.Fixed = s.Fixed && m.fixedAt[b] >= h.First && m.fixedAt[b] <= h.Last
+		h.Use = m.useOfStroke(h)
+		h.Fixed = s.Fixed && (c.turn || m.fixedAt[b] >= h.First && m.fixedAt[b] <= h.Last)
 	}
 	return []Stroke{one, two}
 }
@@ -179,16 +259,12 @@ func (m *model) plan(states []int, proposed []Stroke) score.Plan {
 	sums := map[string]float64{}
 	for b, s := range states {
 		pl.Cost += m.stateCost(b, s)
-		ws := m.wants[b]
-		if s >= stDownUp {
-			sums[Rules[SplitSlur].Name] += m.w[SplitSlur]
-			addTerms(sums, termsAgainst(m.cuts[b].first, entry(s)))
-			addTerms(sums, termsAgainst(m.cuts[b].wants, exit(s)))
-			continue
-		}
-		addTerms(sums, termsAgainst(ws, entry(s)))
+		addTerms(sums, m.stateTerms(b, s))
 	}
 	for i, l := range m.links {
+		if m.under(l.b, states[l.b]) {
+			continue
+		}
 		if d := entry(states[l.b]); exit(states[l.a]) == d {
 			pl.Cost += m.sameAs(i, d).cost
 			addTerms(sums, m.sameAs(i, d).terms)
@@ -253,9 +329,13 @@ func (m *model) needed(states []int, proposed []Stroke) []int {
 			need[i] = s.Direction == Up || m.mainEvent(s).Level != 0
 		case Retake:
 			need[i] = true
-		case Link, Join:
-			need[i] = s.Change == Link
+		case Link:
+			need[i] = true
 			need[m.exitPlace(m.links[m.into[b]].a, states)] = true
+		case Join:
+			if a := b - 1; !m.under(a, states[a]) {
+				need[m.place[a]] = true
+			}
 		case AfterRest:
 			need[i] = !(s.Direction == Down && m.mainEvent(s).Level == 0)
 		case Alternate:
@@ -264,7 +344,7 @@ func (m *model) needed(states []int, proposed []Stroke) []int {
 				need[i] = h != None && h != s.Direction
 			}
 		}
-		if states[b] >= stDownUp {
+		if isSplit(states[b]) {
 			need[i+1] = true
 		}
 	}
@@ -283,7 +363,7 @@ func (m *model) needed(states []int, proposed []Stroke) []int {
 }
 
 func (m *model) exitPlace(b int, states []int) int {
-	if states[b] >= stDownUp {
+	if isSplit(states[b]) {
 		return m.place[b] + 1
 	}
 	return m.place[b]
@@ -310,10 +390,20 @@ func (m *model) slurChanges(proposed []Stroke) []score.SlurChange {
 		case Split:
 			out = append(out, m.splitChange(of, &proposed[i-1], s))
 		case Join:
+			if proposed[i-1].Change == Join && m.boundTogether(proposed, i) {
+				out[len(out)-1].Add[0].End = m.firstNote(s)
+				continue
+			}
 			out = append(out, score.SlurChange{Add: []score.Slur{{Number: 1, Start: m.firstNote(&proposed[i-1]), End: m.firstNote(s), Origin: score.Proposed}}})
 		}
 	}
 	return out
+}
+
+// boundTogether: a joined stroke after a joined one continues its slur; the head
+// of a slur is never itself joined.
+func (m *model) boundTogether(proposed []Stroke, i int) bool {
+	return proposed[i].Direction == proposed[i-1].Direction && proposed[i].First == proposed[i-1].Last+1
 }
 
 func (m *model) splitChange(of []int, one, two *Stroke) score.SlurChange {

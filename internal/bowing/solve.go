@@ -8,15 +8,28 @@ import (
 // problem is a small discrete optimisation: give each variable one of its states
 // so that the sum of node and edge costs is least. Costs are finite except for
 // forbidden node states, which are +Inf; each variable has an allowed state.
+//
+// Where counts is set, a whole number for each state, the sum of counts (edges
+// may have their own) is to be least first, and cost decides between equals.
 type problem struct {
-	node  [][]float64
-	edges []pairCost
+	node   [][]float64
+	counts [][]tally
+	edges  []pairCost
 }
 
-// pairCost is a cost on the states of two different variables.
+// pairCost is a cost on the states of two different variables; +Inf forbids.
+// count may be nil.
 type pairCost struct {
-	a, b int
-	cost func(sa, sb int) float64
+	a, b  int
+	cost  func(sa, sb int) float64
+	count func(sa, sb int) tally
+}
+
+func (pr *problem) nodeCount(v, s int) tally {
+	if pr.counts == nil {
+		return 0
+	}
+	return pr.counts[v][s]
 }
 
 // frontierBound limits the table of solve: at most 2^12 joint states of the
@@ -107,8 +120,9 @@ func (pr *problem) widest(edges []pairCost, alive []bool, at int) int {
 // table is the elimination's memory: vals is indexed by the states of vars in
 // mixed radix, the last variable fastest.
 type table struct {
-	vars []int
-	vals []float64
+	vars   []int
+	vals   []float64
+	counts []tally // nil where nothing is counted
 }
 
 // choice remembers which state of variable v was best for each joint state of
@@ -130,6 +144,9 @@ func (pr *problem) eliminate(edges []pairCost, alive []bool) ([]int, float64) {
 		}
 	}
 	t := table{vals: []float64{0}}
+	if pr.counts != nil {
+		t.counts = []tally{0}
+	}
 	trail := make([]choice, 0, n)
 	for i := 0; i < n; i++ {
 		t = pr.extend(t, i)
@@ -164,6 +181,12 @@ func (pr *problem) extend(t table, v int) table {
 			out.vals[i*s+k] = c + nc
 		}
 	}
+	if t.counts != nil {
+		out.counts = make([]tally, len(out.vals))
+		for i := range out.counts {
+			out.counts[i] = t.counts[i/s] + pr.nodeCount(v, i%s)
+		}
+	}
 	return out
 }
 
@@ -172,6 +195,12 @@ func (pr *problem) addEdge(t table, e pairCost) {
 	sb, nb := pr.stride(t, e.b)
 	for i := range t.vals {
 		t.vals[i] += e.cost(i/sa%na, i/sb%nb)
+	}
+	if t.counts == nil || e.count == nil {
+		return
+	}
+	for i := range t.counts {
+		t.counts[i] += e.count(i/sa%na, i/sb%nb)
 	}
 }
 
@@ -191,16 +220,29 @@ func (pr *problem) minimise(t table, k int) (table, choice) {
 	stride, s := pr.stride(t, v)
 	rest := slices.Concat(t.vars[:k], t.vars[k+1:])
 	out := table{vars: rest, vals: make([]float64, len(t.vals)/s)}
+	if t.counts != nil {
+		out.counts = make([]tally, len(out.vals))
+	}
 	c := choice{v: v, rest: rest, arg: make([]uint8, len(out.vals))}
 	for i := range out.vals {
 		base := i/stride*stride*s + i%stride
-		best := math.Inf(1)
+		best, fewest := math.Inf(1), tally(math.MaxInt64)
 		for q := 0; q < s; q++ {
-			if x := t.vals[base+q*stride]; x < best {
-				best, c.arg[i] = x, uint8(q)
+			x, n := t.vals[base+q*stride], tally(0)
+			if t.counts != nil {
+				n = t.counts[base+q*stride]
+			}
+			if x <= maxCost && (best > maxCost || n < fewest || n == fewest && x < best) {
+				best, fewest, c.arg[i] = x, n, uint8(q)
 			}
 		}
 		out.vals[i] = best
+		if t.counts != nil {
+			out.counts[i] = fewest
+			if best > maxCost {
+				out.counts[i] = 0
+			}
+		}
 	}
 	return out, c
 }
@@ -213,6 +255,20 @@ func (pr *problem) total(states []int) float64 {
 	}
 	for _, e := range pr.edges {
 		sum += e.cost(states[e.a], states[e.b])
+	}
+	return sum
+}
+
+// tally is what an assignment counts.
+func (pr *problem) tally(states []int) tally {
+	var sum tally
+	for i, s := range states {
+		sum += pr.nodeCount(i, s)
+	}
+	for _, e := range pr.edges {
+		if e.count != nil {
+			sum += e.count(states[e.a], states[e.b])
+		}
 	}
 	return sum
 }

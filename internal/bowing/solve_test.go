@@ -47,7 +47,7 @@ func drawProblem(t *rapid.T) *problem {
 				c[i][k] = float64(rapid.IntRange(0, 40).Draw(t, "edge")) / 4
 			}
 		}
-		pr.edges = append(pr.edges, pairCost{a, b, func(sa, sb int) float64 { return c[sa][sb] }})
+		pr.edges = append(pr.edges, pairCost{a: a, b: b, cost: func(sa, sb int) float64 { return c[sa][sb] }})
 	}
 	for i := 1; i < n; i++ {
 		edge(i-1, i)

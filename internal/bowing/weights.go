@@ -27,6 +27,7 @@ const (
 	FinalNote
 	LongCrescendo
 	LongDiminuendo
+	SoftEntry
 	GoesOn
 	LongStroke
 	LegatoStart
@@ -36,16 +37,16 @@ const (
 	RetakeHaste
 	RetakeLifted
 	RetakeChords
-	RetakeToChord
 	RetakeUp
 	RetakeLegato
 	RetakeToWeak
+	RetakeEvenBar
 	LinkPair
 	LinkDotted
-	LinkAgainstBeat
 	LinkHaste
 	SplitSlur
 	JoinNotes
+	BowRunsOut
 	WrittenTie
 	numRules
 )
@@ -75,26 +76,27 @@ var Rules = [numRules]Rule{
 	FinalNote:      {"final", "the last note is taken down", "common practice, no source", 5},
 	LongCrescendo:  {"long-crescendo", "a long note that grows is taken up", "common practice, no source", 1.5},
 	LongDiminuendo: {"long-diminuendo", "a long note that fades is taken down", "common practice, no source", 1.5},
+	SoftEntry:      {"soft-entry", "a soft entry (p or less) after a rest begins in the light half of the bow, up", "common practice, no source", 1.5},
 	GoesOn:         {"goes-on", "where the music goes on past its last measure, the bar to come should begin down", "follows from bar-start", 0.5},
 	LongStroke:     {"long-stroke", "a stroke that lasts longer than this many seconds minds the meter less, as the square of the ratio: in slow music the bow simply alternates", "common practice, no source; the form is ours", 1.4},
 	LegatoStart:    {"legato-start", "a slurred stroke, or one reached from a slur without a break, minds the meter less (times this): the slurs themselves lead the bow", "common practice, no source", 0.5},
 
 	RestartAfterRest: {"restart-after-rest", "after a rest the bow may start again either way", "treatise of 1756, ch. IV (p. 71 nos. 2 and 4)", 0.2},
-	RestHaste:        {"haste-in-rest", "a very short rest leaves little time to travel back (times seconds of rest, inverted)", "common practice, no source", 0.05},
+	RestHaste:        {"haste-in-rest", "a very short rest leaves little time to travel back (times seconds of rest, inverted)", "RESEARCH.md, \"Bow physics\" (1 m/s at most, from memory there); the form is ours", 0.05},
 	RetakeLift:       {"retake", "the same direction again without a rest lifts the bow", "treatise of 1756, ch. IV (p. 71 no. 3)", 6.5},
 	RetakeHaste:      {"retake-haste", "the shorter the note before, the harder the lift; after a half note it is easy (divided by its seconds squared)", "treatise of 1756, ch. IV (p. 78 no. 3); the form is ours", 0.6},
 	RetakeLifted:     {"retake-lifted", "a breath, a fermata or a caesura has lifted the bow already", "common practice, no source", 1},
 	RetakeChords:     {"retake-chords", "between two broken chords the bow leaves the string anyhow", "common practice, no source", 1.5},
-	RetakeToChord:    {"retake-to-chord", "before a broken chord the bow is set anew anyhow (taken off the lift)", "common practice, no source", 2},
 	RetakeUp:         {"retake-up", "the lift brings the bow back for a down-bow; up-bow again is linked rather than lifted", "treatise of 1756, ch. IV: every printed lift is down-down (p. 71 nos. 1 and 3, p. 73 no. 6, p. 78 no. 3)", 4},
 	RetakeLegato:     {"retake-legato", "a lift beside a slurred stroke breaks the line", "treatise of 1756, ch. IV: no lift is printed beside a slur", 8},
 	RetakeToWeak:     {"retake-to-weak", "a lift belongs before a stroke on a beat that the meter wants down", "treatise of 1756, ch. IV: the printed lifts stand before a bar, a half bar or a beat with its division", 3},
-	LinkPair:         {"link", "two articulated notes in one direction, the second no stronger than the first", "treatise of 1756, ch. IV (p. 74 no. 1, p. 82 no. 4); Muffat 1698 (from memory): down, up-up when quick", 10},
+	RetakeEvenBar:    {"retake-even-bar", "a lift belongs before an odd bar of the phrase rather than before an even one", "retakes are much more frequent before odd bars and mark the two-bar phrase (Akatsuka, abstract; RESEARCH.md); a matter of the early style", 0},
+	LinkPair:         {"link", "two articulated notes in one direction, the second the weaker and the last of its group", "treatise of 1756, ch. IV (p. 74 no. 1, p. 82 no. 4); Muffat 1698 (from memory): down, up-up when quick", 10},
 	LinkDotted:       {"link-dotted", "a long and a short note of a dotted figure in one direction", "treatise of 1756, ch. IV (p. 74 no. 2, p. 75 no. 2)", 6},
-	LinkAgainstBeat:  {"link-against-beat", "the second of two linked notes should be the weaker and close its group", "common practice, no source", 5},
 	LinkHaste:        {"link-haste", "quick notes cannot be articulated in one stroke (times seconds of the shorter note, inverted)", "common practice, no source; the form is ours", 0.4},
 	SplitSlur:        {"split-slur", "a printed slur is taken in two strokes", "the printed text comes first", 14},
-	JoinNotes:        {"join-notes", "two detached notes are bound by a slur the print does not have", "the printed text comes first", 14},
+	JoinNotes:        {"join-notes", "a few detached notes of a beat are bound by a slur the print does not have; asked for only by a player who lets slurs change", "treatise of 1756, ch. IV (p. 74 no. 1: the notes of p. 73 no. 5 under slurs, in place of its lifts)", 5},
+	BowRunsOut:       {"bow-runs-out", "a stroke that lasts longer than the slowest bow (times what it asks beyond one bow)", "RESEARCH.md, \"Bow physics\" (hair 650 mm, 0.05 m/s; from memory there)", 6},
 	WrittenTie:       {"as-written", "of equals, what simple alternation gives", "so that nothing is changed without need", 1e-6},
 }
 
@@ -106,16 +108,4 @@ func DefaultWeights() *Weights {
 		w[i] = r.Default
 	}
 	return &w
-}
-
-// FreeWeights drops every preference of the meter: a style in which equal
-// fluency both ways is wanted and bars may begin up (a teaching of 1751 against
-// the rule of the down-bow; RESEARCH.md, "from memory"). Chords, accents and
-// the final note keep theirs.
-func FreeWeights() *Weights {
-	w := DefaultWeights()
-	for _, i := range []int{BarStart, StrongPart1, StrongPart2, StrongPart3, LeadInBar, LeadInHalf, LeadInBeat, LeadInPart, GoesOn} {
-		w[i] = 0
-	}
-	return w
 }

@@ -210,7 +210,7 @@ func (m *model) repeatFindings(st *Study) {
 		a, b := m.bow(l.a), m.bow(l.b)
 		f := score.Finding{Kind: "repeat-turns-bow", Grade: score.Remark, At: m.locate(a), To: m.locate(b),
 			Notes: []score.NoteID{m.firstNote(a), m.firstNote(b)},
-			Text:  fmt.Sprintf("Played as written, the return to measure %s arrives %s-bow on the same %s-bow.", timeline.Name(m.p, b.Measure), m.written[l.a], m.written[l.b]),
+			Text:  fmt.Sprintf("Played as written, the bow comes back to measure %s from a %s-bow and has to begin %s-bow again.", timeline.Name(m.p, b.Measure), m.written[l.a], m.written[l.b]),
 			Why:   "The same marks must work each time: without a change the bow is retaken here, or the repeat is played the other way round."}
 		pa, pb := m.proposedExit(l.a, st), st.Proposed[m.place[l.b]].Direction
 		f.Suggestion = "With the proposed changes it alternates."

@@ -15,6 +15,9 @@ type passage struct {
 	jump    bool // a repeat or a da capo: held notes are not asked for
 	cut     bool // never played in this order: costs nothing
 	next    float64
+	off     float64 // of the event arrived at, see moment
+	slow    float64
+	turn    bool // a note comes back: the pitch arrived at, or the one left, stands two notes away as well
 }
 
 // model is the cost function of one instrument.
@@ -38,8 +41,7 @@ func (m *model) at(semi int8) float64 { return m.mm[int(semi)+2] }
 const longNote = 0.5
 
 // node tallies what a grip costs by itself.
-func (m *model) node(s *state, seconds float64, trill bool, t *tally) {
-	long := min(max(0, seconds-longNote), 3)
+func (m *model) node(s *state, at *moment, t *tally) {
 	t.add(leftOut, float64(s.lost))
 	single := len(s.cells) == 1
 	for i := range s.cells {
@@ -47,7 +49,7 @@ func (m *model) node(s *state, seconds float64, trill bool, t *tally) {
 		if c.held {
 			continue
 		}
-		m.cellCost(s, c, long, seconds, single, trill, t)
+		m.cellCost(s, c, at, single, t)
 	}
 	if !s.open {
 		m.handCost(s, t)
@@ -57,13 +59,17 @@ func (m *model) node(s *state, seconds float64, trill bool, t *tally) {
 	}
 }
 
-func (m *model) cellCost(s *state, c *cell, long, seconds float64, single, trill bool, t *tally) {
+func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
+	long := min(max(0, at.seconds-longNote), 3)
+	if single {
+		m.colour(s, c, at, t)
+	}
 	if c.finger == 0 {
 		if single {
 			t.add(openNote, 1)
 			t.add(openLong, long)
 		}
-		if trill {
+		if at.trill {
 			t.add(trillOpen, 1)
 		}
 		return
@@ -71,10 +77,10 @@ func (m *model) cellCost(s *state, c *cell, long, seconds float64, single, trill
 	if c.finger == 4 {
 		t.add(fourth, 1)
 		t.add(fourthLong, long)
-		if trill {
+		if at.trill {
 			t.add(trillFourth, 1)
 		}
-		if s.hand.Shape == instrument.Square && c.semi-s.hand.Place == 4 && seconds < 0.3 {
+		if s.hand.Shape == instrument.Square && c.semi-s.hand.Place == 4 && at.seconds < 0.3 {
 			t.add(fastFourth, 1)
 		}
 	}
@@ -171,6 +177,9 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 		}
 	}
 	shifted := m.handMove(a, b, p, t)
+	if len(a.cells) == 1 && len(b.cells) == 1 {
+		m.lineMove(a, b, shifted, p, t)
+	}
 	switch {
 	case b.lo > a.hi:
 		t.add(stringChange, 1)
@@ -266,7 +275,11 @@ func (m *model) handMove(a, b *state, p *passage, t *tally) bool {
 	t.add(coverTerm(m.cover(a, b, p)), 1)
 	mm := math.Abs(m.at(b.hand.Place) - m.at(a.hand.Place))
 	t.add(shiftMM, mm/10)
-	t.add(shiftRate, mm/1000/p.timeFor(a, b))
+	speed := mm / 1000 / p.timeFor(a, b)
+	t.add(shiftRate, speed)
+	if speed > 1 {
+		t.add(shiftRush, speed-1)
+	}
 	return true
 }
 

@@ -65,7 +65,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 	var out []tone
 	for _, id := range e.Struck {
 		n := &pr.p.Notes[id]
-		l.trill = l.trill || n.Has(score.Trill)
+		l.at.trill = l.at.trill || n.Has(score.Trill)
 		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
 		if base := len(out) - 1; t.harmonic && base >= 0 && artificial(&out[base], &t) {
 			out[base].touchUp, out[base].harmonic = t.key-out[base].key, false

@@ -302,7 +302,7 @@ func TestWeightsTable(t *testing.T) {
 	if err != nil || *again != *w {
 		t.Fatalf("the written table reads back differently: %v", err)
 	}
-	for _, s := range []string{"", "nonsense 1 2 3", "shift_slur 1 2", "shift_slur 1 2 -3", strings.Replace(w.String(), "hop", "#hop", 1), w.String() + "hop 1 1 1\n"} {
+	for _, s := range []string{"", "nonsense 1 2 3 0 0", "shift_slur 1 2", "shift_slur 1 2 -3 0 0", strings.Replace(w.String(), "hop", "#hop", 1), w.String() + "hop 1 1 1 0 0\n", w.String() + "table nothing violin\n", w.String() + "table move\n", w.String() + "table move viola\n0-0 1\n"} {
 		if _, err := ParseWeights(s); err == nil {
 			t.Errorf("no error for %.40q", s)
 		}

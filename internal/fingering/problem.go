@@ -32,15 +32,14 @@ var _ sequence.Lattice = (*Problem)(nil)
 
 // layer is one played event.
 type layer struct {
-	event   int
-	states  []state
-	nodes   []float64
-	pass    passage // from the layer before
-	seconds float64
-	trill   bool
-	lost    []score.NoteID                // beyond the instrument, never in a state
-	why     string                        // why some notes are left out
-	twins   map[score.NoteID]score.NoteID // unisons that share a stop
+	event  int
+	states []state
+	nodes  []float64
+	pass   passage // from the layer before
+	at     moment
+	lost   []score.NoteID                // beyond the instrument, never in a state
+	why    string                        // why some notes are left out
+	twins  map[score.NoteID]score.NoteID // unisons that share a stop
 }
 
 // join is a passage of the play order that is not the written one: from the
@@ -65,16 +64,11 @@ func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
 	pr.m = newModel(&pr.o.Instrument, o.Weights.vector(o.Instrument.Kind, o.Profile))
 	pr.gen.in = &pr.o.Instrument
 	pr.layOut()
+	pr.survey()
 	pr.spreadOpen()
 	pr.joinRepeats()
 	for i := range pr.layers {
-		l := &pr.layers[i]
-		l.nodes = make([]float64, len(l.states))
-		for s := range l.states {
-			t := tally{w: &pr.m.w}
-			pr.m.node(&l.states[s], l.seconds, l.trill, &t)
-			l.nodes[s] = t.sum
-		}
+		pr.weighNodes(&pr.layers[i])
 	}
 	return pr
 }
@@ -122,7 +116,7 @@ func (pr *Problem) Features(path []int) []float64 {
 func (pr *Problem) terms(path []int, i int) (vals [nTerms]float64) {
 	l := &pr.layers[i]
 	t := tally{w: &pr.m.w, vals: &vals}
-	pr.m.node(&l.states[path[i]], l.seconds, l.trill, &t)
+	pr.m.node(&l.states[path[i]], &l.at, &t)
 	if i > 0 {
 		pr.m.edge(&pr.layers[i-1].states[path[i-1]], &l.states[path[i]], &l.pass, &t)
 	}
@@ -142,14 +136,14 @@ func (pr *Problem) layOut() {
 		if e.Rest {
 			continue
 		}
-		l := layer{event: i, seconds: graceSeconds}
+		l := layer{event: i, at: moment{seconds: graceSeconds}}
 		if !e.Grace {
-			l.seconds = clock.seconds(e.Onset, e.Dur)
+			l.at.seconds = clock.seconds(e.Onset, e.Dur)
 		}
 		pr.fill(&l, e, r)
 		if last >= 0 {
 			l.pass = pr.passageTo(last, i, clock)
-			l.pass.next = l.seconds
+			l.pass.next = l.at.seconds
 		}
 		last = i
 		pr.layers = append(pr.layers, l)
@@ -261,7 +255,7 @@ func (pr *Problem) joinRepeats() {
 				played[k] = true
 			} else if key := [2]int{last, k}; last >= 0 && !seen[key] {
 				seen[key] = true
-				pr.joins = append(pr.joins, join{last, k, passage{seconds: pr.layers[last].seconds, rest: rest, jump: true, next: pr.layers[k].seconds}})
+				pr.joins = append(pr.joins, join{last, k, passage{seconds: pr.layers[last].at.seconds, rest: rest, jump: true, next: pr.layers[k].at.seconds}})
 			}
 			last, rest = k, 0
 		}

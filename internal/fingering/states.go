@@ -16,6 +16,7 @@ type cell struct {
 	str    int8
 	finger int8
 	semi   int8 // where the finger is
+	pos    int8 // position by the letter, as instrument.PositionOf; 0 for open strings
 	touch  Touch
 	held   bool
 }
@@ -179,6 +180,7 @@ func (g *generator) single(t *tone) []state {
 		cells[i] = cached[i].cells[0]
 		cells[i].note = t.note
 		cells[i].steps = int16(t.steps(int(cells[i].str)))
+		cells[i].place(cached[i].hand)
 		out[i].cells = cells[i : i+1 : i+1]
 	}
 	return out
@@ -244,9 +246,19 @@ func (b *builder) put(i int, p place) {
 		}
 		wide, ok := instrument.Fits(b.hand, f, p.semi, len(b.tones) > 1)
 		c.finger = int8(f)
+		if ok {
+			c.place(b.hand)
+		}
 		if ok && b.fingersAgree(c) && t.want.fits(b.hand, &c, t.steps) {
 			b.push(i, c, wide)
 		}
+	}
+}
+
+// place works out the position of a stopped cell.
+func (c *cell) place(h instrument.Hand) {
+	if c.finger > 0 {
+		c.pos = int8(instrument.PositionOf(h, int(c.finger), int(c.steps), int(c.semi)))
 	}
 }
 

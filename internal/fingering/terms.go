@@ -7,46 +7,85 @@ type term int
 // in RESEARCH.md, Fingering (a synthesis from memory of the literature named
 // there), "[T]" the treatise of 1756, ch. VIII, "[C]" common practice, no source.
 const (
-	shiftSlur    term = iota // shifts inside a slur [R]
-	shiftBow                 // shifts at a bow change [R]
-	shiftRest                // shifts in a rest [R]
-	shiftOpen                // shifts while an open string sounds [T: shift down under an open string, unnoticed]
-	shiftMM                  // hand travel, 10 mm [R]
-	shiftRate                // hand travel over the time available, m/s [R]
-	adjust                   // the hand leans by a semitone within its position, or opens and closes [C]
-	slide                    // one finger moves a semitone on one string without a shift [R: same-finger slide]
-	sameFinger               // shifts on one finger, heard as a glide [R]
-	stringChange             // bow goes to another string [R]
-	stringSkip               // strings skipped over [C]
-	stringSlur               // string change inside a slur [C]
-	hop                      // a finger must jump to another string, not a fifth; 1 within a quarter of a second, less with more time [T: the first would have to slide]
-	fifth                    // a finger stops a fifth across two strings, one after the other [R]
-	cross                    // a higher finger on a lower note of the same hand [R: finger order]
-	refinger                 // a repeated pitch taken by another finger or string [C]
-	openNote                 // open strings: tone colour [C]
-	openLong                 // seconds of open string beyond half a second [R]
-	fourth                   // fourth finger [R: weak 4]
-	fourthLong               // seconds of fourth finger beyond half a second [R]
-	drawnBack                // first finger drawn back out of the frame, 10 mm [R: extension]
-	extend                   // fingers stretched out of the frame, 10 mm [R: extension]
-	extendedHand             // cello's extended shape, 10 mm beyond the closed one [C]
-	half                     // half position [C]
-	even                     // second, fourth, sixth position [C: odd ones are landmarks]
-	height                   // hand's distance from first position, 100 mm [R: stay low where one can]
-	highLow                  // the same, times how many strings lie above [R: high position on low strings]
-	thumb                    // cello thumb position [C]
-	thumbLow                 // thumb below the octave, semitones [R: thumb from about semitone 12]
-	thumbSet                 // thumb set or taken off [C]
-	stretch                  // chord wider than a fourth, 10 mm [C]
-	crowd                    // two fingers side by side at one place on two strings [C]
-	barre                    // one finger stops a fifth of a chord [R]
-	trillFourth              // trill with the fourth finger, or above it [C]
-	trillOpen                // trill on an open string [C]
-	fastFourth               // fourth finger drawn in to the half step above the third, quick [C]
-	letter                   // finger other than the note's letter asks for in the position, semitones of the hand [C]
-	letGo                    // held notes given up early [C]
-	leftOut                  // struck notes that no grip reaches
-	nTerms
+	shiftSlur      term = iota // shifts inside a slur [R]
+	shiftBow                   // shifts at a bow change [R]
+	shiftRest                  // shifts in a rest [R]
+	shiftOpen                  // shifts while an open string sounds [T: shift down under an open string, unnoticed]
+	shiftMM                    // hand travel, 10 mm [R]
+	shiftRate                  // hand travel over the time available, m/s [R]
+	adjust                     // the hand leans by a semitone within its position, or opens and closes [C]
+	slide                      // one finger moves a semitone on one string without a shift [R: same-finger slide]
+	sameFinger                 // shifts on one finger, heard as a glide [R]
+	stringChange               // bow goes to another string [R]
+	stringSkip                 // strings skipped over [C]
+	stringSlur                 // string change inside a slur [C]
+	hop                        // a finger must jump to another string, not a fifth; 1 within a quarter of a second, less with more time [T: the first would have to slide]
+	fifth                      // a finger stops a fifth across two strings, one after the other [R]
+	cross                      // a higher finger on a lower note of the same hand [R: finger order]
+	refinger                   // a repeated pitch taken by another finger or string [C]
+	openNote                   // open strings: tone colour [C]
+	openLong                   // seconds of open string beyond half a second [R]
+	fourth                     // fourth finger [R: weak 4]
+	fourthLong                 // seconds of fourth finger beyond half a second [R]
+	drawnBack                  // first finger drawn back out of the frame, 10 mm [R: extension]
+	extend                     // fingers stretched out of the frame, 10 mm [R: extension]
+	extendedHand               // cello's extended shape, 10 mm beyond the closed one [C]
+	half                       // half position [C]
+	even                       // second, fourth, sixth position [C: odd ones are landmarks]
+	height                     // hand's distance from first position, 100 mm [R: stay low where one can]
+	highLow                    // the same, times how many strings lie above [R: high position on low strings]
+	thumb                      // cello thumb position [C]
+	thumbLow                   // thumb below the octave, semitones [R: thumb from about semitone 12]
+	thumbSet                   // thumb set or taken off [C]
+	stretch                    // chord wider than a fourth, 10 mm [C]
+	crowd                      // two fingers side by side at one place on two strings [C]
+	barre                      // one finger stops a fifth of a chord [R]
+	trillFourth                // trill with the fourth finger, or above it [C]
+	trillOpen                  // trill on an open string [C]
+	fastFourth                 // fourth finger drawn in to the half step above the third, quick [C]
+	letter                     // finger other than the note's letter asks for in the position, semitones of the hand [C]
+	letGo                      // held notes given up early [C]
+	leftOut                    // struck notes that no grip reaches
+	openTop                    // the highest string open: it sounds harsh beside stopped ones [C]
+	openUp                     // open strings while the hand stands above first position [C]
+	openSlow                   // open strings in slow surroundings [C: no vibrato]
+	notOpen                    // a finger where the next string is open [C: the open string spares the fourth finger]
+	highQuick                  // hand's distance from first position, 100 mm, times strings above, in quick surroundings [C: strings speak slowly high up]
+	heightSlow                 // hand's distance from first position, 100 mm, in slow surroundings [C]
+	shiftDown                  // shifts towards the nut [C: the thumb must lead]
+	shiftFar                   // semitones of a shift beyond five [C]
+	shiftOff                   // shifts that arrive off the beat [C: shift on the beat]
+	shiftRepeat                // shifts on a repeated pitch [C]
+	shiftTurn                  // shifts where the line returns to a note [T: don't shift again when the line turns back]
+	shiftContrary              // shifts against the direction of the line [C]
+	shiftLeap                  // shifts at a leap of more than a fourth [C]
+	shiftStep                  // shifts at a step [C]
+	shiftHalf                  // shifts at a half step [C: the half step hides it]
+	shiftSlow                  // shifts in slow surroundings [C]
+	stringStep                 // string changes at a step [C: one colour for what moves by step]
+	stringHalf                 // string changes at a half step [C]
+	stringThird                // string changes at a third [C]
+	stringLeap                 // string changes at more than a fifth [C]
+	stringTurn                 // string changes where the line returns to a note [C]
+	stringContrary             // string changes against the direction of the line [C]
+	stringQuick                // string changes in quick surroundings [C]
+	stringSlow                 // string changes in slow surroundings [C: one string for a phrase]
+	stringOff                  // string changes off the beat [C]
+	leapOne                    // leaps of more than a fifth on one string [C]
+	slideWhole                 // a finger moves a semitone in quick surroundings [C]
+	adjustTurn                 // the hand leans where the line returns to a note [C]
+	octaveHand                 // a note an octave from its neighbour by another finger than the fourth above, the first or the open string below [C: octaves lie in the frame of the hand]
+	shiftRush                  // hand travel faster than a metre a second, m/s beyond it [C: about as fast as hands go]
+	nScalars
+)
+
+// The rest are the cells of tables, see tables.go.
+const (
+	firstMove   = nScalars
+	firstPlace  = firstMove + 225
+	firstFinger = firstPlace + 96
+	firstPace   = firstFinger + 30
+	nTerms      = firstPace + 30
 )
 
 var termNames = [nTerms]string{
@@ -62,6 +101,35 @@ var termNames = [nTerms]string{
 	trillFourth: "trill_fourth", trillOpen: "trill_open", fastFourth: "narrow_fourth",
 	letter: "letter",
 	letGo:  "let_go", leftOut: "left_out",
+	openTop:        "open_top",
+	openUp:         "open_in_position",
+	openSlow:       "open_slow",
+	notOpen:        "stopped_for_open",
+	highQuick:      "high_on_low_quick",
+	heightSlow:     "height_slow",
+	shiftDown:      "shift_down",
+	shiftFar:       "shift_far",
+	shiftOff:       "shift_off_beat",
+	shiftRepeat:    "shift_on_repeat",
+	shiftTurn:      "shift_in_turn",
+	shiftContrary:  "shift_contrary",
+	shiftLeap:      "shift_at_leap",
+	shiftStep:      "shift_at_step",
+	shiftHalf:      "shift_at_half_step",
+	shiftSlow:      "shift_slow",
+	stringStep:     "string_change_step",
+	stringHalf:     "string_change_half_step",
+	stringThird:    "string_change_third",
+	stringLeap:     "string_change_leap",
+	stringTurn:     "string_change_in_turn",
+	stringContrary: "string_change_contrary",
+	stringQuick:    "string_change_quick",
+	stringSlow:     "string_change_slow",
+	stringOff:      "string_change_off_beat",
+	leapOne:        "leap_on_one_string",
+	slideWhole:     "slide_quick",
+	shiftRush:      "shift_rush",
+	octaveHand:     "octave_hand", adjustTurn: "adjust_in_turn",
 }
 
 // TermNames lists the names in the order of feature vectors.
@@ -72,11 +140,16 @@ type tally struct {
 	w    *[nTerms]float64
 	sum  float64
 	vals *[nTerms]float64
+	into []float64 // where set, by times the values are added to it
+	by   float64
 }
 
 func (t *tally) add(k term, v float64) {
 	t.sum += t.w[k] * v
 	if t.vals != nil {
 		t.vals[k] += v
+	}
+	if t.into != nil {
+		t.into[k] += t.by * v
 	}
 }

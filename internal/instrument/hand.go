@@ -143,16 +143,53 @@ func (in *Instrument) WideSpan(h Hand, finger, semitone int) float64 {
 	return in.Span(semitone, int(h.Place)+inner)
 }
 
+// averageStretch is MaxStretch of an average hand on the usual size of each
+// kind, mm. A tenth in first position asks for 118 mm on the violin and 134 on
+// the viola; the cello's widest is the extended hand with a semitone more, in
+// half position. Common practice, no source.
+var averageStretch = [...]float64{ViolinKind: 120, ViolaKind: 136, CelloKind: 175}
+
+// reachShare is what a hand gives of its widest stretch while it plays on: set
+// freshly for a chord it opens further than in a running line. Common practice,
+// no source; an average hand reaches with it, in half position, a fourth finger
+// raised by a semitone on every usual size.
+const reachShare = 0.8
+
 // MaxStretch is the widest distance along the string, in mm, between two
-// fingers (or thumb and finger) set at once. A tenth in first position asks for
-// 118 mm on the violin and 134 on the viola; the cello's widest is the
-// extended hand with a semitone more, in half position. Common practice, no source.
+// fingers (or thumb and finger) set at once.
 func (in *Instrument) MaxStretch() float64 {
-	switch in.Kind {
-	case ViolaKind:
-		return 136
-	case CelloKind:
-		return 175
+	if in.Stretch > 0 {
+		return in.Stretch
 	}
-	return 120
+	return averageStretch[in.Kind]
+}
+
+// MaxReach is the widest distance along the string, in mm, from the first
+// finger's place to a finger stretched outwards in a running line.
+func (in *Instrument) MaxReach() float64 { return reachShare * in.MaxStretch() }
+
+// Fits is Fits for the hand that plays this instrument: what would open it
+// beyond its limit is refused. The limit is in mm, so it binds first at the nut,
+// where semitones are widest: a small hand on a large viola has no raised fourth
+// finger in first position and has it higher up. It holds for fingers stretched
+// outwards (MaxReach in a line, MaxStretch in a chord) and for the whole of the
+// cello's extended hand. A finger drawn back is not measured: the fourth need not
+// stay down for it.
+func (in *Instrument) Fits(h Hand, finger, semitone int, chord bool) (wide int, ok bool) {
+	wide, ok = Fits(h, finger, semitone, chord)
+	if !ok {
+		return 0, false
+	}
+	limit := in.MaxReach()
+	if chord {
+		limit = in.MaxStretch()
+	}
+	far := int(h.Place)
+	if wide > 0 && semitone > far {
+		far = semitone
+	}
+	if h.Shape == Extended {
+		far = max(far, int(h.Place)+4)
+	}
+	return wide, in.Span(int(h.Place), far) <= limit
 }

@@ -48,25 +48,22 @@ type Instrument struct {
 	Top int
 	// Bridge radius and distance between neighbouring strings at the bridge, mm.
 	BridgeRadius, StringSpacing float64
+	// Stretch is the widest distance along the string, in mm, that the player's
+	// hand takes between first and fourth finger; 0: the average hand's.
+	Stretch float64
 }
 
 // Violin in fifths from G3. String length 328 mm (RESEARCH.md, Fingering).
 // Fingerboard 270 mm, bridge radius 42 mm and spacing 11.5 mm: from memory.
-func Violin() Instrument {
-	return build(ViolinKind, "G3,D4,A4,E5", 328, 270, 42, 11.5)
-}
+func Violin() Instrument { return build(ViolinKind, "G3,D4,A4,E5", 328) }
 
 // Viola in fifths from C3. String length 372 mm (RESEARCH.md gives 370–375).
 // Fingerboard 305 mm, bridge radius 45 mm and spacing 12.5 mm: from memory.
-func Viola() Instrument {
-	return build(ViolaKind, "C3,G3,D4,A4", 372, 305, 45, 12.5)
-}
+func Viola() Instrument { return build(ViolaKind, "C3,G3,D4,A4", 372) }
 
 // Cello in fifths from C2. String length 690 mm (RESEARCH.md). Fingerboard
 // 580 mm, bridge radius 62 mm and spacing 16 mm: from memory.
-func Cello() Instrument {
-	return build(CelloKind, "C2,G2,D3,A3", 690, 580, 62, 16)
-}
+func Cello() Instrument { return build(CelloKind, "C2,G2,D3,A3", 690) }
 
 // Of is the instrument of a kind in its usual tuning.
 func Of(k Kind) Instrument {
@@ -79,14 +76,26 @@ func Of(k Kind) Instrument {
 	return Violin()
 }
 
-func build(k Kind, tuning string, length, board, radius, spacing float64) Instrument {
+// bodies gives string length, fingerboard, bridge radius and string spacing of
+// the usual size of each kind, mm; sources at Violin, Viola and Cello.
+var bodies = [...]struct{ length, board, radius, spacing float64 }{
+	ViolinKind: {328, 270, 42, 11.5},
+	ViolaKind:  {372, 305, 45, 12.5},
+	CelloKind:  {690, 580, 62, 16},
+}
+
+// build makes an instrument of a string length, its other measures in
+// proportion to those of the usual size.
+func build(k Kind, tuning string, length float64) Instrument {
 	open, err := ParseTuning(tuning)
 	if err != nil {
 		panic("instrument: " + err.Error())
 	}
+	b := bodies[k]
+	ratio := length / b.length
 	// the last n with length·(1-2^(-n/12)) <= board
-	top := int(math.Floor(-12 * math.Log2(1-board/length)))
-	return Instrument{Kind: k, Open: open, Length: length, Top: top, BridgeRadius: radius, StringSpacing: spacing}
+	top := int(math.Floor(-12 * math.Log2(1-b.board/b.length)))
+	return Instrument{Kind: k, Open: open, Length: length, Top: top, BridgeRadius: b.radius * ratio, StringSpacing: b.spacing * ratio}
 }
 
 // ParseTuning reads open strings from low to high, "G3,D4,A4,E5", and gives
@@ -111,11 +120,24 @@ func ParseTuning(s string) ([]pitch.Pitch, error) {
 	return open, nil
 }
 
-// Tuned is the instrument with other open strings (highest first). Players tune
-// the strings they have, so the number of strings stays.
+// fiveStringWidth: a bridge for five strings is this much wider between the
+// outer strings than one for four; from memory.
+const fiveStringWidth = 1.15
+
+// Tuned is the instrument with other open strings (highest first): scordatura
+// on its four strings, or five strings. On five the strings lie closer together.
 func (in Instrument) Tuned(open []pitch.Pitch) (Instrument, error) {
+	if len(open) != 4 && len(open) != 5 {
+		return in, fmt.Errorf("tuning has %d strings; a %v has four, or five", len(open), in.Kind)
+	}
 	if len(open) != len(in.Open) {
-		return in, fmt.Errorf("tuning has %d strings, a %v has %d", len(open), in.Kind, len(in.Open))
+		width := in.StringSpacing * float64(len(in.Open)-1)
+		if len(open) == 5 {
+			width *= fiveStringWidth
+		} else {
+			width /= fiveStringWidth
+		}
+		in.StringSpacing = width / float64(len(open)-1)
 	}
 	in.Open = open
 	return in, nil

@@ -20,6 +20,7 @@ type Document struct {
 	Figures               []Figure
 	Glyphs                template.HTML // one hidden <svg> with the shapes that all excerpts share
 	First                 []Item        // where to look first, most pressing first
+	Hard                  []Item        // hard spots, hardest first
 	Whole                 []Item        // findings about the file or the movement as a whole
 	Bars                  []Bar
 	Words                 []Word
@@ -38,6 +39,7 @@ type Bar struct {
 	ID      string // unique within the page, for links
 	Label   string // "Measure 12"
 	Excerpt template.HTML
+	Hard    string // its difficulty in a line: "hard, 62 of 100: shifts 40, quick notes 22"
 	Items   []Item
 	Notes   []NoteRow
 }

@@ -17,6 +17,7 @@ import (
 	"pochette/internal/instrument"
 	"pochette/internal/report"
 	"pochette/internal/score"
+	"pochette/internal/technique"
 	"pochette/internal/timeline"
 )
 
@@ -69,12 +70,43 @@ func (s *Study) document(version string) report.Document {
 	}
 	s.addChanges(add)
 	s.addShifts(add)
+	s.addHints(add)
+	for _, p := range s.hardSpots() {
+		if m := s.Hand.Events[p.Hardest].Measure; bars[m] == nil {
+			bars[m] = &report.Bar{ID: barID(m), Label: "Measure " + timeline.Name(s.Part, m)}
+		}
+	}
 	for _, m := range slices.Sorted(maps.Keys(bars)) {
 		bars[m].Notes = s.noteRows(m)
+		if d := s.Hardness.Bars[m]; d.Score > 0 {
+			bars[m].Hard = "Difficulty: " + d.Text() + "."
+		}
 		d.Bars = append(d.Bars, *bars[m])
 	}
 	d.First = s.first()
+	for _, p := range s.hardSpots() {
+		d.Hard = append(d.Hard, report.Item{Bar: barID(s.Hand.Events[p.Hardest].Measure), Place: s.spanPlace(p.First, p.Last), Text: p.Text() + ".", Why: s.momentText(p.Hardest)})
+	}
 	return d
+}
+
+// hardSpots are the passages that the report names, hardest first.
+func (s *Study) hardSpots() []technique.Passage {
+	return s.Hardness.Passages[:min(firstPlaces, len(s.Hardness.Passages))]
+}
+
+// addHints tells what can be prepared, in the named hard spots and at shifts.
+func (s *Study) addHints(add func(int, report.Item)) {
+	spots := s.hardSpots()
+	for i := range s.Hints {
+		h := &s.Hints[i]
+		inSpot := slices.ContainsFunc(spots, func(p technique.Passage) bool { return h.For >= p.First && h.For <= p.Last })
+		if !inSpot && h.Kind != technique.GuideNote && h.Kind != technique.ShiftEarlier {
+			continue
+		}
+		m := s.Hand.Events[h.Event].Measure
+		add(m, report.Item{Topic: "prepare", Grade: score.Remark.String(), Bar: barID(m), Place: "beat " + s.beatOf(h.Event), Text: h.Text})
+	}
 }
 
 // addChanges tells each change of bow in its bar.
@@ -123,6 +155,10 @@ func (s *Study) topic(f score.Finding) string {
 		return "hand"
 	case f.Kind == "pace":
 		return "pace"
+	case f.Kind == "decided-without-bow":
+		return "bow"
+	case f.Kind == "left-hand-pizzicato", f.Kind == "beyond-reach", f.Kind == "decided-against-print":
+		return "hand"
 	}
 	return "source"
 }
@@ -173,7 +209,11 @@ func (s *Study) instrumentLine() string {
 	for i := len(s.Instrument.Open) - 1; i >= 0; i-- {
 		open = append(open, s.Instrument.Open[i].String())
 	}
-	return fmt.Sprintf("%s, strings %s", s.Instrument.Kind, strings.Join(open, " "))
+	line := fmt.Sprintf("%s, strings %s", s.Instrument.Kind, strings.Join(open, " "))
+	if usual := instrument.Of(s.Instrument.Kind); s.Instrument.Length != usual.Length || s.Instrument.MaxStretch() != usual.MaxStretch() {
+		line += fmt.Sprintf(", %.0f mm from nut to bridge, hand of %.0f mm", s.Instrument.Length, s.Instrument.MaxStretch())
+	}
+	return line
 }
 
 // addExcerpts engraves the bars that have something to say, each alone.

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -40,6 +41,8 @@ type jsonStudy struct {
 	Spots      []jsonSpot     `json:"crossing_spots"`
 	Marks      []jsonMark     `json:"marks_added"`
 	Slurs      []jsonSlur     `json:"slurs_changed"`
+	Difficulty jsonHardness   `json:"difficulty"`
+	Hints      []jsonHint     `json:"hints"`
 	Findings   []jsonFinding  `json:"findings"`
 	Costs      jsonCosts      `json:"costs"`
 }
@@ -54,6 +57,8 @@ type jsonInstrument struct {
 	Name    string   `json:"name"`
 	Guessed string   `json:"guessed_because,omitempty"`
 	Strings []string `json:"open_strings"`
+	Length  float64  `json:"string_length_mm"`
+	Stretch float64  `json:"widest_stretch_mm"`
 }
 
 type jsonPace struct {
@@ -82,6 +87,9 @@ type jsonEvent struct {
 	LeftOut  []string   `json:"left_out,omitempty"`
 	Why      string     `json:"why,omitempty"`
 	Terms    []jsonTerm `json:"terms,omitempty"`
+	// Difficulty and its parts, 0–100; absent where nothing is hard.
+	Difficulty float64    `json:"difficulty,omitempty"`
+	Parts      []jsonTerm `json:"difficulty_parts,omitempty"`
 }
 
 type jsonStop struct {
@@ -96,6 +104,7 @@ type jsonStop struct {
 type jsonStroke struct {
 	First     int        `json:"first_event"`
 	Last      int        `json:"last_event"`
+	Place     string     `json:"place"`
 	Direction string     `json:"direction"`
 	Follows   string     `json:"follows"`
 	Fixed     bool       `json:"fixed,omitempty"`
@@ -115,6 +124,7 @@ type jsonChange struct {
 type jsonShift struct {
 	From         int     `json:"from_event"`
 	To           int     `json:"to_event"`
+	Place        string  `json:"place"`
 	FromPosition int     `json:"from_position"`
 	ToPosition   int     `json:"to_position"`
 	MM           float64 `json:"millimetres"`
@@ -125,6 +135,7 @@ type jsonShift struct {
 type jsonCrossing struct {
 	From        int     `json:"from_event"`
 	To          int     `json:"to_event"`
+	Place       string  `json:"place"`
 	FromStrings []int   `json:"from_strings"`
 	ToStrings   []int   `json:"to_strings"`
 	Degrees     float64 `json:"degrees"`
@@ -188,26 +199,36 @@ type jsonCost struct {
 
 // JSON is the data behind the report, indented, with a newline at its end.
 func (s *Study) JSON(version string) ([]byte, error) {
+	text, err := json.Marshal(s.data(version))
+	if err != nil {
+		return nil, fmt.Errorf("study data: %w", err)
+	}
+	return indented(text)
+}
+
+func indented(text []byte) ([]byte, error) {
+	var buf bytes.Buffer
+	if err := json.Indent(&buf, text, "", " "); err != nil {
+		return nil, fmt.Errorf("study data: %w", err)
+	}
+	return append(buf.Bytes(), '\n'), nil
+}
+
+func (s *Study) data(version string) jsonStudy {
 	d := jsonStudy{
 		Schema: SchemaVersion, Program: "pochette " + version, Source: s.Source.Name,
 		Title: s.title(), Work: s.Score.Work, Composer: s.Score.Composer,
 		Part:       jsonPart{s.Part.ID, s.Part.Name, s.PartIndex},
-		Instrument: jsonInstrument{Name: s.Instrument.Kind.String(), Guessed: s.Guessed},
+		Instrument: s.jsonInstrument(),
 		Pace:       jsonPace{s.Pace.Quarter(0), [...]string{"assumed", "tempo word", "printed"}[s.Pace.Source]},
-		Written:    jsonStrokes(s.Bow.Written), Strokes: jsonStrokes(s.Bow.Proposed),
+		Written:    s.jsonStrokes(s.Bow.Written), Strokes: s.jsonStrokes(s.Bow.Proposed),
 		Costs: jsonCosts{jsonCost{round(s.Bow.Plan.Cost), jsonTerms(s.Bow.Plan.Terms)}, jsonCost{round(s.Hand.Plan.Cost), jsonTerms(s.Hand.Plan.Terms)}},
-	}
-	for _, p := range s.Instrument.Open {
-		d.Instrument.Strings = append(d.Instrument.Strings, p.String())
 	}
 	s.jsonMusic(&d)
 	s.jsonBow(&d)
 	s.jsonHand(&d)
-	out, err := json.MarshalIndent(d, "", " ")
-	if err != nil {
-		return nil, fmt.Errorf("study data: %w", err)
-	}
-	return append(out, '\n'), nil
+	s.jsonHard(&d)
+	return d
 }
 
 func (s *Study) whole(t score.Tick) string { return s.Score.Whole(t).RatString() }
@@ -253,7 +274,7 @@ func (s *Study) jsonBow(d *jsonStudy) {
 	rank := ranks(s.Crossings)
 	d.Crossings, d.Spots = []jsonCrossing{}, []jsonSpot{}
 	for i, c := range s.Crossings {
-		d.Crossings = append(d.Crossings, jsonCrossing{c.From, c.To, c.FromStrings, c.ToStrings, round(c.Angle), c.Skipped, c.Touch, c.Slurred, c.Rest, round(c.Seconds), round(c.Load), rank[i]})
+		d.Crossings = append(d.Crossings, jsonCrossing{c.From, c.To, s.eventPlace(c.To), c.FromStrings, c.ToStrings, round(c.Angle), c.Skipped, c.Touch, c.Slurred, c.Rest, round(c.Seconds), round(c.Load), rank[i]})
 	}
 	for _, sp := range s.Spots {
 		js := jsonSpot{First: sp.First, Last: sp.Last, Place: s.eventPlace(sp.First), Load: round(sp.Load)}
@@ -281,11 +302,12 @@ func (s *Study) jsonHand(d *jsonStudy) {
 		for _, id := range g.LeftOut {
 			je.LeftOut = append(je.LeftOut, s.Part.Notes[id].Sounding.String())
 		}
+		je.Difficulty, je.Parts = round(s.Hardness.Events[i].Score), jsonTerms(s.Hardness.Events[i].Parts)
 		d.Events = append(d.Events, je)
 	}
 	d.Shifts, d.Marks = []jsonShift{}, []jsonMark{}
 	for _, sh := range s.Hand.Shifts {
-		d.Shifts = append(d.Shifts, jsonShift{sh.From, sh.Event, sh.FromPos, sh.ToPos, round(sh.MM), round(sh.Seconds), sh.Cover.String()})
+		d.Shifts = append(d.Shifts, jsonShift{sh.From, sh.Event, s.eventPlace(sh.Event), sh.FromPos, sh.ToPos, round(sh.MM), round(sh.Seconds), sh.Cover.String()})
 	}
 	for _, m := range s.Marks {
 		n := &s.Part.Notes[m.Note]
@@ -312,14 +334,14 @@ func ranks(cs []technique.Crossing) []int {
 	return rank
 }
 
-func jsonStrokes(strokes []bowing.Stroke) []jsonStroke {
+func (s *Study) jsonStrokes(strokes []bowing.Stroke) []jsonStroke {
 	out := make([]jsonStroke, len(strokes))
-	for i, s := range strokes {
-		dir := s.Direction.String()
-		if s.Pizzicato {
+	for i, st := range strokes {
+		dir := st.Direction.String()
+		if st.Pizzicato {
 			dir = bowing.None.String()
 		}
-		out[i] = jsonStroke{s.First, s.Last, dir, s.Change.String(), s.Fixed, jsonTerms(s.Why)}
+		out[i] = jsonStroke{st.First, st.Last, s.eventPlace(st.First), dir, st.Change.String(), st.Fixed, jsonTerms(st.Why)}
 	}
 	return out
 }

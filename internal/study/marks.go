@@ -7,8 +7,9 @@ import (
 	"pochette/internal/score"
 )
 
-// marks merges what bow and hand want printed, in score order. A kind of mark
-// that a note already carries in print is never added a second time.
+// marks merges what bow and hand want printed with what was decided, in score
+// order. A kind of mark that a note already carries in print is never proposed a
+// second time.
 func marks(s *Study, allFingers bool) []score.NoteMark {
 	out := slices.Clone(s.Bow.Plan.Marks)
 	hand := fingering.Needed(s.Hand)
@@ -18,8 +19,9 @@ func marks(s *Study, allFingers bool) []score.NoteMark {
 	out = append(out, hand...)
 	out = slices.DeleteFunc(out, func(m score.NoteMark) bool {
 		n := &s.Part.Notes[m.Note]
-		return m.Mark.Origin != score.Decided && n.Has(m.Mark.Kind)
+		return n.Has(m.Mark.Kind)
 	})
+	out = s.withDecided(out)
 	slices.SortStableFunc(out, func(a, b score.NoteMark) int { return int(a.Note) - int(b.Note) })
 	return out
 }

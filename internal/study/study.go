@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"pochette/internal/bowing"
+	"pochette/internal/decide"
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/musicxml"
@@ -28,8 +29,13 @@ type Request struct {
 	Part string
 	// Instrument is violin, viola or cello; "" guesses from the part.
 	Instrument string
-	// Tuning is the open strings from low to high, "F3,C4,G4,D5"; "" the usual.
-	Tuning string
+	// Setup says size, hand and tuning where they are not the usual.
+	Setup instrument.Setup
+	Style Style
+	// Decisions are obeyed, those of a later source before those of an earlier.
+	Decisions []decide.Decision
+	// DecisionsPart is the part that DecisionsFile is for, "" for any.
+	DecisionsPart, DecisionsFile string
 	// MayChangeSlurs allows the proposal to split and join printed slurs.
 	MayChangeSlurs bool
 	// AllFingers marks the finger of every note in the part.
@@ -50,10 +56,16 @@ type Study struct {
 	Strings    [][]int // of each event
 	Crossings  []technique.Crossing
 	Spots      []technique.Spot
+	Hardness   *technique.Hardness
+	Hints      []technique.Hint
+	// Decided is what was settled for single notes.
+	Decided map[score.NoteID]decide.Settled
 	// Marks are those added to the part.
 	Marks []score.NoteMark
 	// Findings of all studies, in order of place; those of the whole file first.
 	Findings []score.Finding
+
+	technique technique.Input
 }
 
 // errNoNotes and its like are the reasons why nothing can be done.
@@ -77,23 +89,39 @@ func Analyze(r Request) (*Study, error) {
 	if err := s.chooseInstrument(r); err != nil {
 		return nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
+	if err := r.Style.check(); err != nil {
+		return nil, err
+	}
+	if err := s.resolve(r); err != nil {
+		return nil, err
+	}
 	s.Findings = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
 	s.run(r)
 	return s, nil
 }
 
+// run makes the plans of bow and hand, then what rests on both.
 func (s *Study) run(r Request) {
 	s.Pace = timeline.PaceOf(s.Score, s.Part)
-	s.Bow = bowing.Analyze(s.Score, s.Part, bowing.Options{MayChangeSlurs: r.MayChangeSlurs, Pace: s.Pace.Quarter(0)})
+	played := plucked(s.Part)
+	s.plan(r, played)
 	strokes, lifted := strokeOfEvents(s.Bow)
-	s.Hand = fingering.Analyze(s.Score, s.Part, fingering.Options{Instrument: s.Instrument, Strokes: strokes, Tempo: s.Pace.Quarter(0)})
 	s.Strings = bowedStrings(s.Hand, strokes)
-	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace}
+	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace,
+		Grips: s.Hand.Grips, Shifts: s.Hand.Shifts}
+	s.technique = in
 	s.Crossings = technique.Crossings(in)
 	s.Spots = technique.Spots(in, s.Crossings)
+	s.Hardness = technique.Hard(in, s.Crossings)
+	s.Hints = technique.Prepare(in, s.Hardness)
+	s.Marks = marks(s, r.AllFingers)
 	s.Findings = append(s.Findings, s.Bow.Findings...)
 	s.Findings = append(s.Findings, s.Hand.Findings...)
 	s.Findings = append(s.Findings, technique.Findings(in, s.Crossings, s.Spots)...)
+	s.Findings = append(s.Findings, s.pluckedFindings(played)...)
+	s.Findings = append(s.Findings, s.reachFindings()...)
+	s.Findings = append(s.Findings, s.againstPrint()...)
+	s.Findings = append(s.Findings, s.unbowed()...)
 	s.Findings = append(s.Findings, s.paceFinding()...)
 	slices.SortStableFunc(s.Findings, func(a, b score.Finding) int {
 		if a.At.Measure != b.At.Measure {
@@ -101,7 +129,16 @@ func (s *Study) run(r Request) {
 		}
 		return int(b.Grade) - int(a.Grade)
 	})
-	s.Marks = marks(s, r.AllFingers)
+}
+
+// plan solves bow, then hand, which is told the strokes. played is the part as
+// it is bowed and plucked.
+func (s *Study) plan(r Request, played *score.Part) {
+	s.Bow = bowing.Analyze(s.Score, played, s.bowOptions(r))
+	strokes, _ := strokeOfEvents(s.Bow)
+	o := s.handOptions(r)
+	o.Strokes = strokes
+	s.Hand = fingering.Analyze(s.Score, played, o)
 }
 
 // strokeOfEvents gives for each event its stroke (-1: none) and whether the bow
@@ -221,27 +258,22 @@ func partList(sc *score.Score) string {
 }
 
 func (s *Study) chooseInstrument(r Request) error {
+	kind := instrument.ViolinKind
 	if r.Instrument != "" {
 		k, err := instrument.ParseKind(r.Instrument)
 		if err != nil {
 			return err
 		}
-		s.Instrument = instrument.Of(k)
+		kind = k
 	} else {
-		var ok bool
-		s.Instrument, s.Guessed, ok = instrument.Guess(s.Part)
+		in, why, ok := instrument.Guess(s.Part)
+		kind, s.Guessed = in.Kind, why
 		if !ok {
 			s.Guessed += "; say it with --instrument where that is wrong"
 		}
 	}
-	if r.Tuning == "" {
-		return nil
-	}
-	open, err := instrument.ParseTuning(r.Tuning)
-	if err != nil {
-		return err
-	}
-	s.Instrument, err = s.Instrument.Tuned(open)
+	var err error
+	s.Instrument, err = instrument.Set(kind, r.Setup)
 	return err
 }
 

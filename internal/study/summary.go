@@ -19,6 +19,8 @@ var words = []report.Word{
 	{Term: "linked stroke", Meaning: "two articulated notes in one direction, the bow stopped between them."},
 	{Term: "string I–IV", Meaning: "counted from the highest."},
 	{Term: "crossing", Meaning: "the bow goes over to another string; its load is the aimed tilt in bits over the time there is (Fitts 1954)."},
+	{Term: "difficulty", Meaning: "from 0 to 100, the sum of what the plan asks: quick notes, shifts and crossings in bits over the time there is, stretches in what the hand can give beyond its frame, fingers set together, high places with no guide. A load of 1 is 50, of 2 is 75, so that there is always harder; it compares places of one movement and is no verdict on a player."},
+	{Term: "guide note", Meaning: "the note between two places of a shift, to or from which a finger slides."},
 }
 
 // cautions are the usual ones; the page says them wherever work may strain.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -20,6 +21,10 @@ type Input struct {
 	Stroke     []int   // of each event, its stroke; equal for events of one stroke
 	Lifted     []bool  // of each event: the bow is lifted before it (retake)
 	Pace       timeline.Pace
+	// Grips and Shifts of the left hand, as the fingering study has them; difficulty
+	// and hints need them, crossings do not.
+	Grips  []fingering.Grip
+	Shifts []fingering.Shift
 }
 
 // Crossing is a change of the strings under the bow from one event to the next.

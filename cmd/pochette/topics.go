@@ -1,0 +1,121 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"pochette/internal/study"
+)
+
+// topicFlags are those of the commands that print one side of a study.
+type topicFlags struct {
+	partFlags
+	bars      string
+	json, why bool
+}
+
+// topic is one such command.
+type topic struct {
+	study.Topic
+	short, long, examples string
+}
+
+var topics = []topic{
+	{study.Strokes, "List the strokes of the bow, bar by bar",
+		`strokes lists each stroke with its direction, how it follows the one before
+(alternate, begin, after-rest, retake, link, split, join), and, where the print
+read straight through gives the other direction, what that is. A direction with *
+is printed or decided. Under the table stand the findings about the bow.`,
+		`  pochette strokes movement.musicxml
+  pochette strokes movement.musicxml --bars 1-8 --why
+  pochette strokes movement.musicxml --strict
+  pochette strokes movement.musicxml --profile early --may-change slurs`},
+	{study.Fingers, "List string, finger and position of every note",
+		`fingers lists each note or chord, from its lowest note up, with its string (I is
+the highest), finger (0 is the open string) and position, and each shift with the
+hand's way, the time there is, and what hides it. Under the table stand the
+findings about the hand.`,
+		`  pochette fingers movement.musicxml
+  pochette fingers movement.musicxml --bars 5-12 --why
+  pochette fingers movement.musicxml --decide "m22.2 finger=3 string=II" --bars 20-24
+  pochette fingers movement.musicxml --instrument viola --size 17in --hand small`},
+	{study.Crossings, "List the string crossings and what they may touch",
+		`crossings lists each change of string under the bow: from where to where, the
+strings it goes over, those it may touch by accident, likeliest first, and its
+load: the aimed tilt of the bow in bits over the time there is (after Fitts 1954).
+Rank 1 is the hardest of the movement. Under the table stand the busy spots.`,
+		`  pochette crossings movement.musicxml
+  pochette crossings movement.musicxml --bars 5-12 --why
+  pochette crossings movement.musicxml --json | jq '.crossings[] | select(.rank <= 5)'`},
+	{study.Hard, "Tell how hard each bar is, where the hard spots are, and what to prepare",
+		`hard weighs each bar from 0 to 100 by what the plan of bow and hand asks for: quick
+notes, shifts and crossings over the time there is, stretches, fingers set together,
+high places with nothing to slide along. The parts add up to the score. A load
+that has to be practised by itself is 50, twice that is 75, and so on, so that there
+is always harder; a bar counts half by its hardest moment, half by its mean. Hard
+spots are the runs of notes that stand out from the movement. Under each stand ways
+to prepare it: fingers that may stay down or be set early, guide notes of shifts,
+shifts that could go earlier.`,
+		`  pochette hard movement.musicxml
+  pochette hard movement.musicxml --bars 5-12 --why
+  pochette hard movement.musicxml --hand small --json | jq '.difficulty.passages[0]'`},
+}
+
+func topicCommands() []*cobra.Command {
+	var out []*cobra.Command
+	for _, t := range topics {
+		out = append(out, topicCommand(t))
+	}
+	return out
+}
+
+func topicCommand(t topic) *cobra.Command {
+	var f topicFlags
+	name := string(t.Topic)
+	cmd := &cobra.Command{
+		Use:   name + " FILE",
+		Short: t.short,
+		Long: t.long + `
+
+FILE is MusicXML, plain or compressed; "-" is standard input. Places are named as
+in docs/DECISIONS.md: bar and beat, counted in the printed unit. With --why each
+row says why, and in brackets the terms of the cost, or the measures, that the
+sentence rests on.
+
+Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
+		Example: t.examples,
+		Args:    exactly(1, "one FILE"),
+		RunE:    func(cmd *cobra.Command, args []string) error { return runTopic(cmd, t.Topic, &f, args[0]) },
+	}
+	addPartFlags(cmd, &f.partFlags)
+	fl := cmd.Flags()
+	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7 (default: all)")
+	fl.BoolVar(&f.why, "why", false, "say why, with the terms of the cost")
+	fl.BoolVar(&f.json, "json", false, "write data instead of a table (docs/STUDY_JSON.md)")
+	return cmd
+}
+
+func runTopic(cmd *cobra.Command, t study.Topic, f *topicFlags, file string) error {
+	r, err := f.request(file)
+	if err != nil {
+		return err
+	}
+	s, err := study.Analyze(r)
+	if err != nil {
+		return err
+	}
+	bars, err := s.Bars(strings.TrimPrefix(f.bars, "m"))
+	if err != nil {
+		return err
+	}
+	if !f.json {
+		return writeTable(cmd.OutOrStdout(), s.Table(t, bars, f.why))
+	}
+	data, err := s.TopicJSON(t, bars, version())
+	if err != nil {
+		return err
+	}
+	_, err = cmd.OutOrStdout().Write(data)
+	return err
+}

@@ -1,0 +1,106 @@
+package fingering
+
+import "math"
+
+// moment is what the score says about an event and what lies around it, before
+// anything is fingered: the costs of a grip may depend on it and the lattice
+// stays of first order.
+type moment struct {
+	seconds float64
+	trill   bool
+	key     int     // of the highest note struck, 0 for none
+	slow    float64 // 0 where notes around last an eighth of a second, 1 from half a second on
+	fresh   float64 // 1 for a new pitch, less where it sounded just before
+	octave  int8    // 1: an octave above a neighbour, -1: below, 0: neither or both
+	off     float64 // 0 on a beat, 0.5 on the half, 1 elsewhere
+}
+
+// windowNotes is how many notes on either side make up the surroundings.
+const windowNotes = 6
+
+// survey fills in what a moment knows of its neighbours.
+func (pr *Problem) survey() {
+	n := len(pr.layers)
+	for i := range pr.layers {
+		l := &pr.layers[i]
+		l.at.key = pr.topKey(l)
+		l.at.off = pr.offBeat(l)
+	}
+	for i := range pr.layers {
+		from, to := max(0, i-windowNotes), min(n-1, i+windowNotes)
+		logs := 0.0
+		for j := from; j <= to; j++ {
+			logs += math.Log2(max(0.03, pr.layers[j].at.seconds))
+		}
+		pr.layers[i].at.fresh = pr.fresh(i)
+		pr.layers[i].at.octave = pr.octave(i)
+		pr.layers[i].at.slow = min(1, max(0, (logs/float64(to-from+1)+3)/2))
+	}
+	for i := 1; i < n; i++ {
+		p := &pr.layers[i].pass
+		p.off = pr.layers[i].at.off
+		p.slow = pr.layers[i].at.slow
+		key := pr.layers[i].at.key
+		p.turn = i > 1 && key > 0 && pr.layers[i-2].at.key == key || i+1 < n && key > 0 && pr.layers[i+1].at.key == pr.layers[i-1].at.key
+	}
+}
+
+func (pr *Problem) topKey(l *layer) int {
+	top := 0
+	for _, id := range pr.Events[l.event].Struck {
+		top = max(top, pr.p.Notes[id].Sounding.MIDI())
+	}
+	return top
+}
+
+// offBeat says how far from a beat (a quarter note from the bar's beginning) an
+// event begins.
+func (pr *Problem) offBeat(l *layer) float64 {
+	e := &pr.Events[l.event]
+	q := max(1, int(pr.sc.Quarter))
+	switch in := int(e.Onset-pr.p.Measures[e.Measure].Start) % q; {
+	case e.Grace:
+		return 1
+	case in == 0:
+		return 0
+	case 2*in == q:
+		return 0.5
+	}
+	return 1
+}
+
+// staleness of a pitch that sounded one, two or more notes before: a player
+// decides once for a repeated note and for the two notes of a trill.
+var stale = [...]float64{0, 0.2, 0.4, 0.7, 0.7}
+
+func (pr *Problem) fresh(i int) float64 {
+	key := pr.layers[i].at.key
+	for d := 1; d < len(stale) && d <= i; d++ {
+		if pr.layers[i-d].at.key == key {
+			return stale[d]
+		}
+	}
+	return 1
+}
+
+func (pr *Problem) octave(i int) int8 {
+	up, down := false, false
+	for _, j := range []int{i - 1, i + 1} {
+		if j < 0 || j >= len(pr.layers) {
+			continue
+		}
+		switch pr.layers[i].at.key - pr.layers[j].at.key {
+		case 12:
+			up = true
+		case -12:
+			down = true
+		}
+	}
+	switch {
+	case up && !down:
+		return 1
+	case down && !up:
+		return -1
+	}
+	return 0
+}

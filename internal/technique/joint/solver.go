@@ -1,0 +1,300 @@
+package joint
+
+import (
+	"fmt"
+	"math"
+
+	"pochette/internal/bowing"
+	"pochette/internal/fingering"
+	"pochette/internal/score"
+	"pochette/internal/sequence"
+)
+
+// Decision is what a person has settled for a note: any of bow, finger, string
+// and position. The zero value settles nothing.
+type Decision struct {
+	Bow bowing.Direction
+	fingering.Decision
+}
+
+// Solver finds plans for one part and keeps what it worked out, so that a
+// decision costs only the work that it touches.
+type Solver struct {
+	*Problem
+	chain   *chain
+	search  *sequence.Search[*tables]
+	layerOf []int // by event
+	eventOf []int // by note
+	decided map[score.NoteID]Decision
+	masks   map[int]*mask
+	plan    *Plan
+}
+
+// mask is what decisions leave of a layer.
+type mask struct {
+	grips []bool
+	bow   bowing.Direction
+}
+
+// NewSolver lays out a part and finds its best plan.
+func NewSolver(sc *score.Score, p *score.Part, o Options) *Solver {
+	return newSolver(NewProblem(sc, p, o))
+}
+
+func newSolver(pr *Problem) *Solver {
+	s := &Solver{Problem: pr, chain: &chain{pr: pr}, layerOf: pr.Hand.LayerOf(),
+		decided: map[score.NoteID]Decision{}, masks: map[int]*mask{}}
+	s.eventOf = eventsByNote(pr)
+	s.search = sequence.NewSearch[*tables](s.chain, pr.ties, nil, nil)
+	s.plan = s.solve()
+	return s
+}
+
+func eventsByNote(pr *Problem) []int {
+	of := make([]int, len(pr.part.Notes))
+	for i := range of {
+		of[i] = -1
+	}
+	for i, e := range pr.Hand.Events {
+		for _, id := range e.Struck {
+			of[id] = i
+		}
+	}
+	return of
+}
+
+// Plan is the best plan under the decisions made so far.
+func (s *Solver) Plan() *Plan { return s.plan }
+
+// solve panics where nothing is allowed: Decide sees to it that there is a way.
+func (s *Solver) solve() *Plan {
+	j := s.search.Solve(s.o.Branches)
+	if math.IsInf(j.Cost, 1) {
+		return nil
+	}
+	p := s.Problem.plan(j.States, j.Cost)
+	p.Exact, p.Gap = j.Exact, j.Gap
+	return p
+}
+
+// Decide settles a note, beside what was settled before, and gives the plan
+// that is best with it. Where the note cannot be played so, or a sign forbids
+// it, the error says it and nothing is changed.
+func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
+	if id < 0 || int(id) >= len(s.eventOf) || s.eventOf[id] < 0 {
+		return nil, fmt.Errorf("note %d is not struck: decide the note where it begins", id)
+	}
+	i := s.layerOf[s.eventOf[id]]
+	old, was := s.decided[id]
+	s.decided[id] = d
+	m, err := s.maskOf(i)
+	if err == nil {
+		err = s.allowed(i, id, d)
+	}
+	back := func() {
+		delete(s.decided, id)
+		if was {
+			s.decided[id] = old
+		}
+	}
+	if err != nil {
+		back()
+		return nil, err
+	}
+	before := s.masks[i]
+	s.setMask(i, m)
+	if was && old != d || before != nil && !m.within(before) {
+		s.restart(i) // something is taken back
+	} else {
+		s.search.Tighten(s.bowLayer(i))
+		if s.bowLayer(i) != i {
+			s.search.Tighten(i)
+		}
+	}
+	plan := s.solve()
+	if plan == nil {
+		back()
+		s.setMask(i, before)
+		s.restart(i)
+		return nil, fmt.Errorf("%s cannot be taken so together with the other decisions", place(s.part, &s.Hand.Events[s.eventOf[id]]))
+	}
+	s.plan = plan
+	return plan, nil
+}
+
+// Undo takes a decision back.
+func (s *Solver) Undo(id score.NoteID) *Plan {
+	if _, ok := s.decided[id]; !ok {
+		return s.plan
+	}
+	delete(s.decided, id)
+	i := s.layerOf[s.eventOf[id]]
+	m, err := s.maskOf(i)
+	if err != nil {
+		panic("joint: fewer decisions contradict each other where more did not")
+	}
+	s.setMask(i, m)
+	s.restart(i)
+	s.plan = s.solve()
+	return s.plan
+}
+
+// restart searches anew from the tables of an open branch, after what layer i
+// allows has grown.
+func (s *Solver) restart(i int) {
+	parent, ok := s.search.Root()
+	if !ok {
+		s.search = sequence.NewSearch[*tables](s.chain, s.ties, nil, nil)
+		return
+	}
+	touched := map[int]bool{i: true, s.bowLayer(i): true}
+	for k := range s.ties {
+		touched[s.ties[k].From], touched[s.ties[k].To] = true, true
+	}
+	for k := range s.masks {
+		touched[k], touched[s.bowLayer(k)] = true, true
+	}
+	s.search = sequence.NewSearch[*tables](s.chain, s.ties, parent, sortedKeys(touched))
+}
+
+// bowLayer is where the stroke of a layer begins, the layer itself where it is
+// plucked.
+func (s *Solver) bowLayer(i int) int {
+	if s.layers[i].plucked {
+		return i
+	}
+	for s.layers[i].step != turn {
+		i--
+	}
+	return i
+}
+
+// within says that m allows nothing that o does not.
+func (m *mask) within(o *mask) bool {
+	if m == nil || o.bow != bowing.None && m.bow != o.bow {
+		return false
+	}
+	for g := range m.grips {
+		if m.grips[g] && !o.grips[g] {
+			return false
+		}
+	}
+	return true
+}
+
+// maskOf gathers what the decisions on a layer's notes leave of it.
+func (s *Solver) maskOf(i int) (*mask, error) {
+	e := &s.Hand.Events[s.layers[i].event]
+	m := &mask{grips: make([]bool, s.layers[i].grips)}
+	for g := range m.grips {
+		m.grips[g] = true
+	}
+	any, left := false, len(m.grips)
+	for _, id := range e.Struck {
+		d, ok := s.decided[id]
+		if !ok {
+			continue
+		}
+		any = true
+		if d.Bow != bowing.None {
+			if s.layers[i].plucked {
+				return nil, fmt.Errorf("%s is played without the bow", place(s.part, e))
+			}
+			if m.bow != bowing.None && m.bow != d.Bow {
+				return nil, fmt.Errorf("%s: two bow directions are decided for one stroke", place(s.part, e))
+			}
+			m.bow = d.Bow
+		}
+		if d.Finger == nil && d.String == 0 && d.Position == nil {
+			continue
+		}
+		left = 0
+		for g := range m.grips {
+			m.grips[g] = m.grips[g] && s.Hand.Obeys(i, g, id, d.Decision)
+			if m.grips[g] {
+				left++
+			}
+		}
+	}
+	switch {
+	case left == 0:
+		return nil, fmt.Errorf("%s cannot be taken with that finger, string and position, or a printed sign stands against it", place(s.part, e))
+	case !any:
+		return nil, nil
+	}
+	return m, nil
+}
+
+// allowed says whether some state of the stroke gives the decided direction.
+func (s *Solver) allowed(i int, id score.NoteID, d Decision) error {
+	if d.Bow == bowing.None {
+		return nil
+	}
+	b := s.layers[i].bow
+	for k := range s.Bow.States(b) {
+		if s.heading(i, k) == d.Bow && !math.IsInf(s.Bow.NodeCost(b, k), 1) {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s: a printed sign stands against %s-bow", place(s.part, &s.Hand.Events[s.eventOf[id]]), d.Bow)
+}
+
+// setMask makes the restrictions of a layer and of its stroke's first.
+func (s *Solver) setMask(i int, m *mask) {
+	if m == nil {
+		delete(s.masks, i)
+	} else {
+		s.masks[i] = m
+	}
+	only := map[int]*restriction{}
+	for k, m := range s.masks {
+		s.restrict(only, k, m)
+	}
+	s.chain.only = only
+}
+
+func (s *Solver) restrict(only map[int]*restriction, i int, m *mask) {
+	s.narrow(only, i, func(int) bool { return true }, m.grips)
+	if m.bow != bowing.None {
+		s.narrow(only, s.bowLayer(i), func(k int) bool { return s.heading(i, k) == m.bow }, nil)
+	}
+}
+
+// narrow adds to the restriction of a layer: states of the bow, and grips (nil:
+// all).
+func (pr *Problem) narrow(only map[int]*restriction, i int, state func(int) bool, grips []bool) {
+	r := only[i]
+	if r == nil {
+		n := 1
+		if b := pr.layers[i].bow; b >= 0 {
+			n = pr.Bow.States(b)
+		}
+		all := make([]bool, pr.layers[i].grips)
+		for g := range all {
+			all[g] = true
+		}
+		r = &restriction{make([][]bool, n)}
+		for k := range r.grips {
+			r.grips[k] = all
+		}
+		only[i] = r
+	}
+	shared := map[*bool][]bool{}
+	for k, old := range r.grips {
+		if !state(k) {
+			r.grips[k] = nil
+		}
+		if old == nil || r.grips[k] == nil || grips == nil {
+			continue
+		}
+		v, ok := shared[&old[0]]
+		if !ok {
+			v = make([]bool, len(old))
+			for g := range v {
+				v[g] = old[g] && grips[g]
+			}
+			shared[&old[0]] = v
+		}
+		r.grips[k] = v
+	}
+}
