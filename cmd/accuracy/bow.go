@@ -67,6 +67,13 @@ func measureBow(w io.Writer, data string) error {
 		low, high := shakenBow(pieces, 20)
 		fmt.Fprintf(w, "With every weight changed at random by up to a fifth either way, 20 times: %d to %d of %d agree.\n\n", low, high, all.marks)
 	}
+	pieces, err := bowPieces(dir, "treatise")
+	if err != nil {
+		return err
+	}
+	if err := measureFixes(w, pieces); err != nil {
+		return err
+	}
 	if err := measureBowRules(w, dir); err != nil {
 		return err
 	}

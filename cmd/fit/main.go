@@ -49,7 +49,7 @@ func main() {
 	fmt.Fprintln(os.Stderr, "labels", labels, "beyond", beyond)
 	base := fingering.UnlearnedWeights()
 	if *folds == 0 {
-		w := learn.Fit(exs, base, keep, o)
+		w, _ := learn.Fit(exs, base, keep, o)
 		if *out != "" {
 			os.WriteFile(*out, []byte(w.String()), 0o644)
 		}
@@ -86,7 +86,7 @@ func main() {
 				train = append(train, e)
 			}
 		}
-		w := learn.Fit(train, base, keep, o)
+		w, _ := learn.Fit(train, base, keep, o)
 		for _, k := range works {
 			if fold[k.Group] == f {
 				a, b := learn.Measure(k, w), learn.Measure(k, base)

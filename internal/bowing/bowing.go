@@ -103,10 +103,10 @@ type Options struct {
 	// Profile names one of Profiles; "" for common practice. Analyze panics on a
 	// name that ProfileNamed does not know.
 	Profile string
-	// Fewest asks for the fewest changes: the strong places that the weighted plan
-	// would right come right with as few changes of the printed text as can be
-	// (slurs split or added; none unless MayChangeSlurs), of these plans with the
-	// fewest retakes and links, of these with the least cost.
+	// Fewest asks for the fewest changes: the strong places that the cheapest plan
+	// has right come right with as few changes of the printed text as can be (slurs
+	// split or added; none unless MayChangeSlurs), of these plans with the fewest
+	// retakes and links, of these with the least cost. See fewest.go.
 	Fewest bool
 	// Strict asks for the print as it stands: no change of the text, and no retake,
 	// link or fresh start beyond what marks force. It overrules MayChangeSlurs and
@@ -186,13 +186,7 @@ func (m *model) fill(st *Study, states []int) {
 
 // best solves in the mode that is asked for.
 func (m *model) best() []int {
-	switch {
-	case m.o.Strict:
-		m.mode = strict
-	case m.o.Fewest:
-		m.righted = m.rightedBy(m.solve(m.problem()))
-		m.mode = fewest
-	}
+	m.setMode()
 	return m.solve(m.problem())
 }
 

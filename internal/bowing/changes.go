@@ -81,8 +81,8 @@ func (m *model) splitAt(b, i int, states []int, touch [][]int, s *Stroke) Change
 		Text: fmt.Sprintf("Split the slur before this note and take it %s-bow", s.Direction)}
 	whole := m.useOfStroke(m.bow(b))
 	switch why := m.purpose(gains); {
-	case m.cuts[b].turn:
-		c.Text += ", as the signs ask."
+	case !m.allowed(b, entryState(entry(states[b]), 0)):
+		c.Text += ", as the sign asks."
 		return c
 	case whole.Least > 1:
 		c.Text += ", since in one bow it would run out."
@@ -171,7 +171,7 @@ func (m *model) changedCost(b, end int, states []int, touch [][]int, turned func
 	diff := 0.0
 	done := map[int]bool{}
 	for x := b; x < end; x++ {
-		if m.fixed[x] != None && entry(turned(x)) != entry(states[x]) {
+		if !m.allowed(x, turned(x)) {
 			return 0 // asked for by a mark: there is nothing to leave
 		}
 		diff += m.stateCost(x, turned(x)) - m.stateCost(x, states[x])
@@ -190,11 +190,15 @@ func (m *model) changedCost(b, end int, states []int, touch [][]int, turned func
 type gain struct {
 	sums map[int]float64
 	bars []int // measures whose first note comes down
+	from int   // the measure in which the stretch begins
 	at   map[int]int
 }
 
 func (m *model) gains(b, end int, states []int) gain {
-	g := gain{sums: map[int]float64{}, at: map[int]int{}}
+	g := gain{sums: map[int]float64{}, at: map[int]int{}, from: -1}
+	if b < len(m.bowed) {
+		g.from = m.bow(b).Measure
+	}
 	for x := b; x < end; x++ {
 		if isSplit(states[x]) || m.under(x, states[x]) {
 			continue
@@ -294,7 +298,9 @@ func (m *model) purpose(g gain) string {
 	if len(g.bars) == 0 {
 		add(PhraseStart, "the phrase in measure "+in(PhraseStart)+" opens down-bow")
 	}
-	add(SoftEntry, "the soft entry in measure "+in(SoftEntry)+" begins in the light half of the bow")
+	if g.at[SoftEntry] == g.from {
+		add(SoftEntry, "the soft entry begins in the light half of the bow")
+	}
 	add(LongCrescendo, "the long crescendo grows toward the frog")
 	add(LongDiminuendo, "the long diminuendo fades toward the tip")
 	add(GoesOn, "the bar to come begins down-bow")

@@ -34,7 +34,7 @@ type model struct {
 	binds     []bind
 	states    [][]int // per bow: the states it may take, see problem
 	mode      mode
-	righted   []bool // per bow: strong places that the weighted plan rights
+	righted   []bool // per bow: strong places that must come down, see fewest.go
 	dropped   []int
 	barOf     []int // see countBars
 	loud      dynamics

@@ -31,6 +31,9 @@ func penalty(t tally) float64 {
 	return textPenalty*float64(t.text()) + signPenalty*float64(t.signs())
 }
 
+// counts says that changes are counted before costs.
+func (c *Model) counts() bool { return c.m.mode == fewest || c.m.mode == strict }
+
 // NewModel lays out a part.
 func NewModel(sc *score.Score, p *score.Part, o Options) *Model {
 	m := newModel(sc, p, o)
@@ -51,13 +54,7 @@ func NewModel(sc *score.Score, p *score.Part, o Options) *Model {
 	}
 	m.asWritten()
 	m.findBinds()
-	switch {
-	case o.Strict:
-		m.mode = strict
-	case o.Fewest:
-		m.righted = m.rightedBy(m.solve(m.problem()))
-		m.mode = fewest
-	}
+	m.setMode()
 	m.states = make([][]int, len(m.bowed))
 	for b := range m.bowed {
 		m.states[b] = m.statesOf(b)
@@ -108,7 +105,7 @@ func (c *Model) NodeCost(b, k int) float64 {
 		return math.Inf(1)
 	}
 	sum := m.stateCost(b, s)
-	if m.mode != weighted {
+	if c.counts() {
 		sum += penalty(m.nodeTally(b, s))
 	}
 	for _, i := range c.loops[b] {
@@ -144,7 +141,7 @@ func (c *Model) LinkCost(i, ka, kb int) float64 {
 	m, l := c.m, c.m.links[i]
 	sa, sb := m.states[l.a][ka], m.states[l.b][kb]
 	sum := m.joinCost(i, sa, sb)
-	if m.mode != weighted && !math.IsInf(sum, 1) {
+	if c.counts() && !math.IsInf(sum, 1) {
 		sum += penalty(m.linkTally(i, sa, sb))
 	}
 	return sum
@@ -176,7 +173,7 @@ func (c *Model) LinkTerms(i, ka, kb int) []score.Term {
 // count them first; otherwise 0.
 func (c *Model) Penalty(numbers []int) float64 {
 	m, sum := c.m, 0.0
-	if m.mode == weighted {
+	if !c.counts() {
 		return 0
 	}
 	for b, k := range numbers {
@@ -235,14 +232,6 @@ func (c *Model) StudyFrom(numbers []int) *Study {
 			panic("bowing: StudyFrom: a mark forbids the state")
 		}
 	}
-	st.Written = m.writtenStrokes()
-	st.Proposed = m.proposedStrokes(states)
-	st.Plan = m.plan(states, st.Proposed)
-	st.Changes = m.changes(states, st)
-	m.resolveImplied(st)
-	m.wrongWay(st)
-	m.repeatFindings(st)
-	m.seeUse(st)
-	st.Findings = m.findings
+	m.fill(st, states)
 	return st
 }

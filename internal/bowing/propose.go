@@ -84,10 +84,10 @@ func (m *model) addTallies(pr *problem) {
 // statesOf lists the states a bow may take, those a mark forbids among them.
 func (m *model) statesOf(b int) []int {
 	out := []int{stDown, stUp}
-	if m.cuts[b].at > 0 && m.mode != strict {
+	if m.cuts[b].at > 0 && (m.mode != keepText || m.mustSplit(b)) {
 		out = append(out, stDownUp, stUpDown)
 	}
-	if m.mode != strict && b < len(m.bindsOf) {
+	if m.mode != keepText && b < len(m.bindsOf) {
 		for k := range m.bindsOf[b] {
 			out = append(out, stBound+2*k, stBound+2*k+1)
 		}

@@ -179,6 +179,9 @@ func (m *model) wrongAdvice(sp wrongSpan, st *Study) string {
 		if sp.after >= 0 {
 			return "It may be left: a change would cost more than it mends."
 		}
+		if m.mode == strict {
+			return "The print was asked for as it stands; let the bow be retaken or notes be linked to right this."
+		}
 		return "Every remedy costs more than it mends; decide a bow here to overrule this."
 	}
 	var best *ChangeAt

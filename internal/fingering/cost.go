@@ -206,6 +206,22 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 	return true
 }
 
+// least is a lower bound of edge that is quickly had: parts of the same sum.
+func (m *model) least(a, b *state, p *passage) float64 {
+	if p.cut {
+		return 0
+	}
+	sum := 0.0
+	if b.lo > a.hi || a.lo > b.hi {
+		sum = m.w[stringChange]
+	}
+	if d := moved(a.hand, b.hand); m.isShift(d) {
+		mm := math.Abs(m.at(b.hand.Place) - m.at(a.hand.Place))
+		sum += m.w[coverTerm(m.cover(a, b, p))] + mm*(m.w[shiftMM]/10+m.w[shiftRate]/1000/p.timeFor(a, b))
+	}
+	return sum
+}
+
 // holds checks that every held note of b has the string and finger it had in a.
 func holds(a, b *state) bool {
 	for i := range b.cells {

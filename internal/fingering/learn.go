@@ -57,3 +57,21 @@ func (pr *Problem) Lost(i, s int) int { return int(pr.layers[i].states[s].lost) 
 
 // Struck are the notes of a layer.
 func (pr *Problem) Struck(i int) []score.NoteID { return pr.Events[pr.layers[i].event].Struck }
+
+// FingerColumns lists, as indices into TermNames, the columns of the tables of
+// which every single note pays exactly one cell, whatever finger takes it.
+func FingerColumns() (out [][]int) {
+	for _, b := range tables {
+		if b.first != firstFinger && b.first != firstPace {
+			continue
+		}
+		for c := range b.cols {
+			var col []int
+			for r := range b.rows {
+				col = append(col, int(b.first)+r*len(b.cols)+c)
+			}
+			out = append(out, col)
+		}
+	}
+	return out
+}

@@ -88,6 +88,8 @@ func (m *model) shiftMove(a, b *state, step, size int, p *passage, t *tally) {
 	}
 	t.add(shiftOff, p.off)
 	t.add(shiftSlow, p.slow)
+	t.add(shiftQuick, 1-p.slow)
+	t.add(shiftInside, p.off*(1-p.slow))
 	switch {
 	case step == 0:
 		t.add(shiftRepeat, 1)

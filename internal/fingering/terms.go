@@ -75,6 +75,8 @@ const (
 	slideWhole                 // a finger moves a semitone in quick surroundings [C]
 	adjustTurn                 // the hand leans where the line returns to a note [C]
 	octaveHand                 // a note an octave from its neighbour by another finger than the fourth above, the first or the open string below [C: octaves lie in the frame of the hand]
+	shiftQuick                 // shifts in quick surroundings [C: a quick group lies under one hand]
+	shiftInside                // the same off the beat [C: no glide inside a beat group]
 	shiftRush                  // hand travel faster than a metre a second, m/s beyond it [C: about as fast as hands go]
 	nScalars
 )
@@ -128,8 +130,9 @@ var termNames = [nTerms]string{
 	stringOff:      "string_change_off_beat",
 	leapOne:        "leap_on_one_string",
 	slideWhole:     "slide_quick",
-	shiftRush:      "shift_rush",
-	octaveHand:     "octave_hand", adjustTurn: "adjust_in_turn",
+	shiftQuick:     "shift_quick", shiftInside: "shift_quick_off_beat",
+	shiftRush:  "shift_rush",
+	octaveHand: "octave_hand", adjustTurn: "adjust_in_turn",
 }
 
 // TermNames lists the names in the order of feature vectors.

@@ -31,7 +31,11 @@ func Usual() Settings {
 // each by its own rate (AdaGrad, Duchi, Hazan and Singer 2011), and none below 0; the
 // result is the mean over the last half of the steps. Terms that no example has
 // keep their weights, as do those in keep. The same input gives the same weights.
-func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings) *fingering.Weights {
+func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings) (*fingering.Weights, error) {
+	judged, err := judgements()
+	if err != nil {
+		return nil, err
+	}
 	start := w.Vector(instrument.ViolinKind)
 	cur := append([]float64(nil), start...)
 	names := fingering.TermNames()
@@ -54,6 +58,9 @@ func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings)
 			}
 			g, l := batchGradient(batch, len(cur), o.Margin)
 			loss += l
+			for j := range judged {
+				judged[j].pull(cur, g)
+			}
 			for k := range cur {
 				if keep[names[k]] || g[k] == 0 {
 					continue
@@ -73,7 +80,7 @@ func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings)
 			o.Log(epoch, loss)
 		}
 	}
-	return w.WithVector(instrument.ViolinKind, mean)
+	return w.WithVector(instrument.ViolinKind, level(mean)), nil
 }
 
 // batchGradient is the gradient of the loss over chunks, and the loss; the sums
@@ -122,4 +129,19 @@ func (c chunk) gradient(margin float64, v []float64) float64 {
 		}
 	}
 	return loss
+}
+
+// level lowers each column of the tables of fingers until its least cell is 0:
+// every way of taking a note pays one cell of the column, so plans do not change.
+func level(v []float64) []float64 {
+	for _, cells := range fingering.FingerColumns() {
+		low := math.Inf(1)
+		for _, k := range cells {
+			low = min(low, v[k])
+		}
+		for _, k := range cells {
+			v[k] -= low
+		}
+	}
+	return v
 }

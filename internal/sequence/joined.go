@@ -16,6 +16,9 @@ type Tie struct {
 	ClassesB       int // of the states of To
 	Cost           func(a, b int) float64
 	ClassA, ClassB func(state int) int
+	// Group, where it is not nil, puts classes of B together that cost much the
+	// same; a branch is split by groups first. It changes the speed alone.
+	Group func(class int) int
 }
 
 // Extras are what a relaxation adds to the layers of a chain: to each state of
@@ -176,10 +179,7 @@ func (s *Search[T]) refresh(b *branch[T]) {
 func (s *Search[T]) split(b *branch[T], in bool) *branch[T] {
 	tie := &s.ties[b.worst]
 	class := tie.ClassB(b.path.States[tie.To])
-	mask := make([]bool, tie.ClassesB)
-	for q := range mask {
-		mask[q] = (q == class) == in && (b.x.Allowed[b.worst] == nil || b.x.Allowed[b.worst][q])
-	}
+	mask := tie.part(class, in, b.x.Allowed[b.worst])
 	x := Extras{Low: slices.Clone(b.x.Low), Allowed: slices.Clone(b.x.Allowed)}
 	x.Allowed[b.worst], x.Low[b.worst] = mask, tie.lows(mask)
 	dirty := []int{tie.From, tie.To}
@@ -187,6 +187,26 @@ func (s *Search[T]) split(b *branch[T], in bool) *branch[T] {
 	c := &branch[T]{x: x, fresh: b.fresh, t: s.chain.Pass(b.t, &x, slices.Compact(dirty))}
 	s.finish(c)
 	return c
+}
+
+// part is the allowed classes that are of the group of one (in) or not; where all
+// are of its group, those that are the class itself or not.
+func (t *Tie) part(class int, in bool, allowed []bool) []bool {
+	like := func(q int) bool { return q == class }
+	if t.Group != nil {
+		g := t.Group(class)
+		for q := range t.ClassesB {
+			if (allowed == nil || allowed[q]) && t.Group(q) != g {
+				like = func(q int) bool { return t.Group(q) == g }
+				break
+			}
+		}
+	}
+	mask := make([]bool, t.ClassesB)
+	for q := range mask {
+		mask[q] = like(q) == in && (allowed == nil || allowed[q])
+	}
+	return mask
 }
 
 // finish reads off the path of a branch, its bound and its true cost.

@@ -27,7 +27,7 @@ func (s *Study) resolve(r Request) error {
 	}
 	text := found[0].Text
 	if n := len(found) - 1; n > 0 {
-		text += fmt.Sprintf(" (and %s more)", count(n, "decision is wrong", "decisions are wrong"))
+		text += fmt.Sprintf(" (and %s)", count(n, "more is wrong", "more are wrong"))
 	}
 	return errors.New(text)
 }
@@ -40,6 +40,15 @@ func directionOf(d decide.Direction) bowing.Direction {
 		return bowing.Up
 	}
 	return bowing.None
+}
+
+// fixed are the notes whose fingering was decided.
+func (s *Study) fixed() map[score.NoteID]bool {
+	out := map[score.NoteID]bool{}
+	for id, d := range s.Decided {
+		out[id] = d.Finger != nil || d.String > 0 || d.Position != nil
+	}
+	return out
 }
 
 // decidedMarks are the marks that the decisions put into the part, in score

@@ -108,7 +108,7 @@ func (s *Study) run(r Request) {
 	strokes, lifted := strokeOfEvents(s.Bow)
 	s.Strings = bowedStrings(s.Hand, strokes)
 	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace,
-		Grips: s.Hand.Grips, Shifts: s.Hand.Shifts}
+		Grips: s.Hand.Grips, Shifts: s.Hand.Shifts, Fixed: s.fixed()}
 	s.technique = in
 	s.Crossings = technique.Crossings(in)
 	s.Spots = technique.Spots(in, s.Crossings)

@@ -70,10 +70,18 @@ func reason(text string, ts []score.Term) []string {
 	return []string{text + " " + terms}
 }
 
+// overview says a sentence about the movement over a table of some of its bars.
+func (s *Study) overview(b Bars, text string) []string {
+	if b.First > 0 || b.Last < len(s.Part.Measures)-1 {
+		return []string{"The whole movement: " + text}
+	}
+	return []string{text}
+}
+
 // StrokeTable lists the strokes of some bars: direction, how each follows, and
 // what it would be as written where that differs.
 func (s *Study) StrokeTable(b Bars, why bool) Table {
-	t := Table{Head: []string{"bar", "beat", "bow", "follows", "written", "notes"}, Before: []string{s.summaryBow()}}
+	t := Table{Head: []string{"bar", "beat", "bow", "follows", "written", "notes"}, Before: s.overview(b, s.summaryBow())}
 	written := map[int]bowing.Direction{} // by event
 	for _, st := range s.Bow.Written {
 		for e := st.First; e <= st.Last; e++ {
@@ -86,7 +94,10 @@ func (s *Study) StrokeTable(b Bars, why bool) Table {
 		if c.Leave > 0 {
 			line += fmt.Sprintf(" Changing costs %.2f, leaving it as it comes %.2f more.", c.Cost, c.Leave)
 		}
-		texts[c.Stroke] = append(texts[c.Stroke], reason(line, c.Terms)...)
+		if terms := termText(c.Terms); terms != "" {
+			line += " [spares " + terms[1:]
+		}
+		texts[c.Stroke] = append(texts[c.Stroke], line)
 	}
 	for i, st := range s.Bow.Proposed {
 		if !b.Has(st.Measure) {
@@ -125,7 +136,7 @@ func (s *Study) StrokeTable(b Bars, why bool) Table {
 
 // FingerTable lists string, finger and position of each note of some bars.
 func (s *Study) FingerTable(b Bars, why bool) Table {
-	t := Table{Head: []string{"bar", "beat", "note", "string", "finger", "position", "shift"}, Before: []string{s.summaryHand()}}
+	t := Table{Head: []string{"bar", "beat", "note", "string", "finger", "position", "shift"}, Before: s.overview(b, s.summaryHand())}
 	for i := range s.Hand.Events {
 		e, g := &s.Hand.Events[i], &s.Hand.Grips[i]
 		if e.Rest || !b.Has(e.Measure) {
@@ -157,7 +168,7 @@ func (s *Study) FingerTable(b Bars, why bool) Table {
 
 // CrossingTable lists the crossings of some bars with their loads.
 func (s *Study) CrossingTable(b Bars, why bool) Table {
-	t := Table{Head: []string{"bar", "beat", "from", "to", "over", "may touch", "load", "rank", "how"}, Before: []string{s.summaryCrossings()}}
+	t := Table{Head: []string{"bar", "beat", "from", "to", "over", "may touch", "load", "rank", "how"}, Before: s.overview(b, s.summaryCrossings())}
 	rank := ranks(s.Crossings)
 	for i, c := range s.Crossings {
 		if !b.Has(s.Hand.Events[c.To].Measure) {
@@ -196,7 +207,7 @@ func numerals(strs []int) string {
 // HardTable lists the difficulty of some bars, the passages that stand out and
 // what can be prepared in them.
 func (s *Study) HardTable(b Bars, why bool) Table {
-	t := Table{Head: []string{"bar", "of 100", "", "parts"}, Before: []string{"The movement as a whole: " + s.Hardness.Whole.Text() + "."}}
+	t := Table{Head: []string{"bar", "of 100", "", "parts"}, Before: []string{"The whole movement, the mean of its bars: " + s.Hardness.Whole.Text() + "."}}
 	for _, bar := range s.Hardness.Bars {
 		if !b.Has(bar.Measure) || bar.Hardest < 0 {
 			continue
@@ -220,20 +231,48 @@ func (s *Study) HardTable(b Bars, why bool) Table {
 // passageLines tells the passages that stand out, hardest first, with what helps.
 func (s *Study) passageLines(b Bars) []string {
 	var out []string
+	n := 0
 	for i := range s.Hardness.Passages {
 		p := &s.Hardness.Passages[i]
 		if !b.Has(s.Hand.Events[p.First].Measure) {
 			continue
 		}
-		if len(out) == 0 {
+		if n++; n > firstPlaces {
+			continue
+		}
+		if n == 1 {
 			out = append(out, "Hard spots, hardest first:")
 		}
 		out = append(out, fmt.Sprintf("%s: %s. %s", s.spanPlace(p.First, p.Last), p.Text(), s.momentText(p.Hardest)))
-		for k := range s.Hints {
-			if h := &s.Hints[k]; h.For >= p.First && h.For <= p.Last {
-				out = append(out, "  "+s.hintText(h))
-			}
+		out = append(out, s.hintLines(p)...)
+	}
+	if n > firstPlaces {
+		out = append(out, fmt.Sprintf("%s less hard; --json has all.", count(n-firstPlaces, "more spot is", "more spots are")))
+	}
+	return out
+}
+
+// spotHints is how many hints a table gives for one spot.
+const spotHints = 5
+
+// hintLines are the hints for the hardest notes of a passage, in order.
+func (s *Study) hintLines(p *technique.Passage) []string {
+	var at []int
+	for k := range s.Hints {
+		if h := &s.Hints[k]; h.For >= p.First && h.For <= p.Last {
+			at = append(at, k)
 		}
+	}
+	all := len(at)
+	sortBy(at, func(a, b int) bool { return s.Hints[a].Weight > s.Hints[b].Weight })
+	at = at[:min(spotHints, all)]
+	slices.Sort(at)
+	var out []string
+	for _, k := range at {
+		out = append(out, "  "+s.hintText(&s.Hints[k]))
+	}
+	if more := all - len(at); more > 0 {
+		out = append(out, fmt.Sprintf("  And %s; --why tells them bar by bar.", count(more, "more hint", "more hints")))
 	}
 	return out
 }
@@ -265,7 +304,7 @@ func lower(text string) string {
 }
 
 func (s *Study) hintText(h *technique.Hint) string {
-	return fmt.Sprintf("Beat %s: %s", s.beatOf(h.Event), h.Text)
+	return fmt.Sprintf("m%s.%s: %s", s.barOf(h.Event), s.beatOf(h.Event), h.Text)
 }
 
 // findingLines are the findings of a topic in some bars, one a line.

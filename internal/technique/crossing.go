@@ -25,6 +25,8 @@ type Input struct {
 	// and hints need them, crossings do not.
 	Grips  []fingering.Grip
 	Shifts []fingering.Shift
+	// Fixed notes have a finger or string that was decided: no hint moves them.
+	Fixed map[score.NoteID]bool
 }
 
 // Crossing is a change of the strings under the bow from one event to the next.

@@ -62,14 +62,14 @@ type Hardness struct {
 	Events   []Difficulty    // one for each event; zero for rests
 	Bars     []BarDifficulty // one for each measure
 	Passages []Passage       // hardest first
-	Whole    Difficulty
+	Whole    Difficulty      // the mean of the bars that have notes
 }
 
 // Words for scores: below easyBelow easy, and so on up.
 const (
-	easyBelow     = 20
-	moderateBelow = 45
-	hardBelow     = 70
+	easyBelow     = 30
+	moderateBelow = 55
+	hardBelow     = 75
 )
 
 // Word says a score in a word.
@@ -147,7 +147,7 @@ const bitsASecond = 10
 // Fewer than easyRate notes a second are no load of their own; fullRate more
 // make 1. Two fingers in turn tap some ten times a second at most; from memory.
 const (
-	easyRate = 3.0
+	easyRate = 4.0
 	fullRate = 6.0
 )
 
@@ -244,19 +244,31 @@ func (w *weigher) grips() {
 	}
 }
 
+// frameOf is the plain frame of the hand in semitones: a fourth, on the cello a
+// minor third.
+func (w *weigher) frameOf() int {
+	if w.in.Instrument.Kind == instrument.CelloKind {
+		return 3
+	}
+	return 5
+}
+
 // stretch: how much of what the hand can give beyond its frame is asked for; all
 // of it is 1.
 func (w *weigher) stretch(g *fingering.Grip) float64 {
-	in := &w.in.Instrument
-	frame := 5
-	if in.Kind == instrument.CelloKind {
-		frame = 3
-	}
-	most, lo, hi := 0.0, 99, -1
-	place := int(g.Hand.Place)
+	in, place := &w.in.Instrument, int(g.Hand.Place)
 	if place < 0 {
 		return 0
 	}
+	room := in.MaxStretch() - in.Span(place, place+w.frameOf())
+	return min(1.5, w.beyond(g)/max(room, 1))
+}
+
+// beyond is how many mm the hand opens beyond its frame. A finger drawn back
+// counts half: the others need not stay where they are.
+func (w *weigher) beyond(g *fingering.Grip) float64 {
+	in, frame, place := &w.in.Instrument, w.frameOf(), int(g.Hand.Place)
+	most, lo, hi := 0.0, 99, -1
 	if g.Hand.Shape == instrument.Extended {
 		most = in.Span(place+frame, place+frame+1)
 	}
@@ -264,14 +276,17 @@ func (w *weigher) stretch(g *fingering.Grip) float64 {
 		if s.Finger == 0 || s.Touch == fingering.Artificial {
 			continue
 		}
-		most = max(most, s.Extension)
+		out := s.Extension
+		if s.Semitone < place {
+			out /= 2
+		}
+		most = max(most, out)
 		lo, hi = min(lo, s.Semitone), max(hi, s.Semitone)
 	}
 	if hi > lo+frame {
 		most = max(most, in.Span(lo+frame, hi))
 	}
-	room := in.MaxStretch() - in.Span(place, place+frame)
-	return min(1.5, most/max(room, 1))
+	return most
 }
 
 // fresh counts the fingers of a grip that are not down already.
@@ -294,8 +309,7 @@ func stands(g *fingering.Grip, str int, finger int8, semitone int) bool {
 
 // together weighs a stretch of events: half its hardest moment, half its mean, as
 // spots are weighed; rests do not count.
-func (w *weigher) together(first, last int) (d Difficulty, hardest int) {
-	var mean loads
+func (w *weigher) together(first, last int) (mean loads, hardest int) {
 	n, top := 0, -1
 	for i := first; i <= last; i++ {
 		if len(w.in.Events[i].Struck) == 0 {
@@ -310,29 +324,40 @@ func (w *weigher) together(first, last int) (d Difficulty, hardest int) {
 		}
 	}
 	if n == 0 {
-		return Difficulty{}, -1
+		return loads{}, -1
 	}
 	for k := range mean {
 		mean[k] = (mean[k]/float64(n) + w.loads[top][k]) / 2
 	}
-	return mean.difficulty(), top
+	return mean, top
 }
 
 func (w *weigher) bars(h *Hardness) {
-	i := 0
+	i, n := 0, 0.0
+	var all loads
 	for m := range w.in.Part.Measures {
 		first := i
 		for i < len(w.in.Events) && w.in.Events[i].Measure <= m {
 			i++
 		}
 		d, top := w.together(first, i-1)
-		h.Bars = append(h.Bars, BarDifficulty{m, top, d})
+		h.Bars = append(h.Bars, BarDifficulty{m, top, d.difficulty()})
+		if top >= 0 {
+			n++
+			for k, v := range d {
+				all[k] += v
+			}
+		}
 	}
-	h.Whole, _ = w.together(0, len(w.in.Events)-1)
+	for k := range all {
+		all[k] /= max(1, n)
+	}
+	h.Whole = all.difficulty()
 }
 
-// standOut is the least load that makes a passage: a score of 29.
-const standOut = 0.5
+// standOut is the least load that makes a passage: what has to be practised by
+// itself.
+const standOut = 1.0
 
 // passages are the maximal runs of events that lie above the movement's mean
 // load, and above standOut: what is equally hard throughout has no hard spots.
@@ -354,7 +379,7 @@ func (w *weigher) passages(h *Hardness) {
 	}
 	for _, r := range maximalRuns(gains) {
 		d, top := w.together(r.first, r.last)
-		h.Passages = append(h.Passages, Passage{r.first, r.last, top, d})
+		h.Passages = append(h.Passages, Passage{r.first, r.last, top, d.difficulty()})
 	}
 	slices.SortStableFunc(h.Passages, func(a, b Passage) int {
 		switch {
@@ -406,8 +431,8 @@ func Moment(in Input, crossings []Crossing, event int) string {
 	}
 	if event < len(in.Grips) {
 		g := &in.Grips[event]
-		if s := w.stretch(g); s > 0 {
-			out = append(out, fmt.Sprintf("the hand opens by %.0f %% of what it can beyond its frame", 100*s))
+		if w.stretch(g) > 0 {
+			out = append(out, fmt.Sprintf("the hand leaves its frame by %.0f mm", w.beyond(g)))
 		}
 		if last := playedBefore(&in, event); last >= 0 {
 			if n := fresh(&in.Grips[last], g); n > 1 {

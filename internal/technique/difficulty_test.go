@@ -188,7 +188,7 @@ func TestDifficultyGrows(t *testing.T) {
 func TestPassagesAndBars(t *testing.T) {
 	in := held(t, instrument.Violin(), false, "B4/2-1 C5/2-2 B4/2-1 C5/2-2 B4/2-1 C5/2-2 A5/2-3@7) C5/2-2@2) A5/2-3@7) B4/2-1@2) C5/2-2 B4/2-1")
 	h := hard(in)
-	if len(h.Passages) != 1 || h.Passages[0].First != 6 || h.Passages[0].Last != 9 {
+	if len(h.Passages) != 1 || h.Passages[0].First != 6 || h.Passages[0].Last != 8 {
 		t.Fatalf("passages %+v", h.Passages)
 	}
 	if len(h.Bars) < 3 || h.Bars[0].Score != 0 || h.Bars[1].Score <= 0 || h.Bars[1].Hardest < 6 {

@@ -132,7 +132,7 @@ func (p *preparer) stay(i int) {
 			if j > i+1 {
 				pt := p.in.Part.Notes[s.Note].Sounding
 				p.add(Hint{Kind: StayDown, Event: i, For: j, Finger: s.Finger, String: s.String, Pitch: pt,
-					Text: fmt.Sprintf("The %s stays on %s (string %s): it takes the same place again %s.", finger(s.Finger), pt.Name(), instrument.Numeral(s.String), p.later(i, j))})
+					Text: fmt.Sprintf("The %s stays on %s (string %s): it takes the same place again %s.", finger(s.Finger), pt, instrument.Numeral(s.String), p.later(i, j))})
 			}
 			break
 		}
@@ -168,7 +168,7 @@ func (p *preparer) early(j int) {
 	}
 	pt := p.in.Part.Notes[s.Note].Sounding
 	p.add(Hint{Kind: SetEarly, Event: i, For: j, Finger: s.Finger, String: s.String, Pitch: pt,
-		Text: fmt.Sprintf("The %s is set on %s %s while %s still sounds.", finger(s.Finger), pt.Name(), where, p.names(i))})
+		Text: fmt.Sprintf("The %s is set on %s %s while %s still sounds.", finger(s.Finger), pt, where, p.names(i))})
 }
 
 // stays says that a stay-down hint already has the finger of event j in place.
@@ -192,7 +192,7 @@ func (p *preparer) guide(sh *fingering.Shift) {
 	semi := from.Semitone + sh.ToPlace - sh.FromPlace
 	up := sh.ToPlace > sh.FromPlace
 	beyond := from.String == to.String && (up && semi >= to.Semitone || !up && semi <= to.Semitone)
-	toName := p.in.Part.Notes[to.Note].Sounding.Name()
+	toName := p.in.Part.Notes[to.Note].Sounding.String()
 	if beyond {
 		// the finger that slid would pass the goal: the new one goes first
 		semi = to.Semitone + sh.FromPlace - sh.ToPlace
@@ -211,7 +211,11 @@ func (p *preparer) guide(sh *fingering.Shift) {
 	h.Pitch = p.spell(sh.Event, from.String, semi)
 	then := fmt.Sprintf("then the %s falls on %s", finger(to.Finger), toName)
 	if from.String != to.String {
-		then = fmt.Sprintf("then the %s takes %s on string %s", finger(to.Finger), toName, instrument.Numeral(to.String))
+		who := "the " + finger(to.Finger)
+		if to.Finger == from.Finger {
+			who = "it"
+		}
+		then = fmt.Sprintf("then %s takes %s on string %s", who, toName, instrument.Numeral(to.String))
 	}
 	h.Text = fmt.Sprintf("Guide note %s: the %s slides there on string %s, %s.", h.Pitch, finger(from.Finger), instrument.Numeral(from.String), then)
 	p.add(h)
@@ -240,10 +244,10 @@ func (p *preparer) earlier(sh *fingering.Shift) {
 			break // the open string is a cover from its own end on, which is where the shift is
 		}
 		f := fingerIn(&p.in.Instrument, hand, s.Semitone)
-		if f == 0 || s.Touch != fingering.Pressed {
+		if f == 0 || s.Touch != fingering.Pressed || p.fixed(s.Note) {
 			return
 		}
-		fingers = append(fingers, fmt.Sprintf("%s with the %s", p.in.Part.Notes[s.Note].Sounding.Name(), finger(f)))
+		fingers = append(fingers, fmt.Sprintf("%s with the %s", p.in.Part.Notes[s.Note].Sounding, finger(f)))
 		if cover := p.coverBefore(k); cover != "" {
 			slices.Reverse(fingers)
 			what, lie := strings.Join(fingers, ", "), "lies"
@@ -256,6 +260,12 @@ func (p *preparer) earlier(sh *fingering.Shift) {
 			return
 		}
 	}
+}
+
+// fixed: the fingering of the note is printed or decided.
+func (p *preparer) fixed(id score.NoteID) bool {
+	n := &p.in.Part.Notes[id]
+	return p.in.Fixed[id] || n.Has(score.Fingering) || n.Has(score.ThumbPosition) || n.Has(score.String)
 }
 
 // coverBefore says what hides a shift just before an event, "" for nothing.
@@ -289,7 +299,7 @@ func fingerIn(in *instrument.Instrument, h instrument.Hand, semitone int) int8 {
 func (p *preparer) names(event int) string {
 	var names []string
 	for _, id := range p.in.Events[event].Struck {
-		names = append(names, p.in.Part.Notes[id].Sounding.Name())
+		names = append(names, p.in.Part.Notes[id].Sounding.String())
 	}
 	return strings.Join(names, " and ")
 }

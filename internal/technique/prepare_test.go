@@ -6,6 +6,7 @@ import (
 
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
+	"pochette/internal/score"
 )
 
 func hints(in Input) []Hint { return Prepare(in, hard(in)) }
@@ -56,8 +57,8 @@ func checkHints(t *testing.T, in Input, hs []Hint) {
 func TestStayDown(t *testing.T) {
 	v := instrument.Violin()
 	for _, c := range []struct{ line, want string }{
-		{"B4/2-1 D5/2-3 B4/2-1", "The first finger stays on B (string II): it takes the same place again two notes on."},
-		{"B4/2-1 C#4/4-3 D4/3-0 B4/2-1", "The first finger stays on B (string II): it takes the same place again three notes on."},
+		{"B4/2-1 D5/2-3 B4/2-1", "The first finger stays on B4 (string II): it takes the same place again two notes on."},
+		{"B4/2-1 C#4/4-3 D4/3-0 B4/2-1", "The first finger stays on B4 (string II): it takes the same place again three notes on."},
 		{"B4/2-1 A4/2-0 B4/2-1", ""},      // the open string must sound
 		{"C5/2-2 B4/2-1 C5/2-2", ""},      // it would stop the lower note
 		{"B4/2-1 E4/3-1 B4/2-1", ""},      // the finger goes elsewhere
@@ -79,11 +80,11 @@ func TestSetEarly(t *testing.T) {
 		return in
 	}
 	got := of(hints(quick("D5/2-3 C5/2-2")), SetEarly)
-	if len(got) != 1 || got[0].Text != "The second finger is set on C behind the third finger while D still sounds." {
+	if len(got) != 1 || got[0].Text != "The second finger is set on C5 behind the third finger while D5 still sounds." {
 		t.Errorf("%+v", got)
 	}
 	got = of(hints(quick("B4/2-1 F#4/3-2")), SetEarly)
-	if len(got) != 1 || got[0].Text != "The second finger is set on F♯ on string III while B still sounds." {
+	if len(got) != 1 || got[0].Text != "The second finger is set on F♯4 on string III while B4 still sounds." {
 		t.Errorf("%+v", got)
 	}
 	for _, line := range []string{"C5/2-2 D5/2-3", "B4/2-1 E4/3-1", "D5/2-3 B4/2-1@5"} {
@@ -103,10 +104,10 @@ func TestSetEarly(t *testing.T) {
 func TestGuideNotes(t *testing.T) {
 	v := instrument.Violin()
 	for _, c := range []struct{ line, want string }{
-		{"B4/2-1 F#5/2-3@5", "Guide note D5: the first finger slides there on string II, then the third finger falls on F♯."},
-		{"F#5/2-3@5 B4/2-1@2", "Guide note D♯5: the third finger slides there on string II, then the first finger falls on B."},
-		{"D5/2-3 E5/2-1@7", "Guide note B4: set the first finger there in the old place and slide it to E."},
-		{"B4/2-1 B5/1-3@5", "Guide note D5: the first finger slides there on string II, then the third finger takes B on string I."},
+		{"B4/2-1 F#5/2-3@5", "Guide note D5: the first finger slides there on string II, then the third finger falls on F♯5."},
+		{"F#5/2-3@5 B4/2-1@2", "Guide note D♯5: the third finger slides there on string II, then the first finger falls on B4."},
+		{"D5/2-3 E5/2-1@7", "Guide note B4: set the first finger there in the old place and slide it to E5."},
+		{"B4/2-1 B5/1-3@5", "Guide note D5: the first finger slides there on string II, then the third finger takes B5 on string I."},
 		{"A4/2-0 F#5/2-3@5", ""},   // an open string gives time enough
 		{"B4/2-1 D5/2-1@5", ""},    // the finger is its own guide
 		{"B4/2-1 r F#5/2-3@5", ""}, // a rest hides it
@@ -122,7 +123,7 @@ func TestShiftEarlier(t *testing.T) {
 	v := instrument.Violin()
 	in := held(t, v, true, "B4/2-1 C5/2-2 D5/2-3 E5/2-4) F#5/2-3@5)")
 	got := of(hints(in), ShiftEarlier)
-	want := "The shift could go before beat 2, at the change of bow: D with the first finger, E with the second finger lie in the new place too."
+	want := "The shift could go before beat 2, at the change of bow: D5 with the first finger, E5 with the second finger lie in the new place too."
 	if len(got) != 1 || !strings.HasPrefix(got[0].Text, want) {
 		t.Errorf("%+v", got)
 	}
@@ -136,5 +137,9 @@ func TestShiftEarlier(t *testing.T) {
 		if got := of(hints(held(t, v, true, line)), ShiftEarlier); len(got) > 0 {
 			t.Errorf("%s: %+v", line, got)
 		}
+	}
+	in.Fixed = map[score.NoteID]bool{in.Events[3].Struck[0]: true}
+	if got := of(hints(in), ShiftEarlier); len(got) > 0 {
+		t.Errorf("against a decided finger: %+v", got)
 	}
 }

@@ -154,6 +154,7 @@ type twin struct {
 	best float64
 	all  []float64 // the least cost of every (bows, grips), where asked for
 	keep bool
+	each func(states, grips []int, cost float64)
 }
 
 func (w *twin) run() float64 {
@@ -186,6 +187,9 @@ func (w *twin) grips(states, grips []int, i int, sum float64) {
 		}
 		if w.keep && !math.IsInf(sum, 1) {
 			w.all = append(w.all, sum)
+		}
+		if w.each != nil && !math.IsInf(sum, 1) {
+			w.each(states, grips, sum)
 		}
 		w.best = min(w.best, sum)
 		return

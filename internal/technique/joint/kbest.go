@@ -167,7 +167,7 @@ func (kb *kbest) divide(sh *share) {
 	for i := n - 1; i >= 0; i-- {
 		var ways [][]step1
 		if i+1 < n {
-			kb.s.chain.look(i + 1)
+			kb.s.chain.look(i+1, false)
 			ways = pr.waysInto(i+1, marks[i+1]/pr.layers[i+1].grips)
 		}
 		if i <= sh.at {

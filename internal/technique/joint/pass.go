@@ -57,40 +57,63 @@ type chain struct {
 	// nil entry allows none, a missing layer all.
 	only   map[int]*restriction
 	differ *difference // nil: none asked for
-	edges
+	runs   []run       // valid as long as only and differ stay
+	now    *edges
+	// scratch serves layers that are passed once
+	scratch edges
 }
 
 // restriction of a layer: the grips allowed by state of the bow.
 type restriction struct{ grips [][]bool }
 
-// edges keeps the hand's costs into one layer while it is worked on.
-type edges struct {
-	layer int
-	cost  [4][]float64
-}
+// edges are the hand's costs into one layer by what the bow does, as far as they
+// were asked for; NaN: not yet.
+type edges struct{ cost [4][]float64 }
 
-// edge is the cost of the hand's way into layer i.
+// keptCosts bounds how many costs a problem keeps for layers that are passed
+// again and again (32 MB).
+const keptCosts = 4 << 20
+
+// edge is the cost of the hand's way into layer i, the one looked at.
 func (c *chain) edge(i int, how fingering.Bow, from, to int) float64 {
-	e := &c.cost[how][from*c.pr.layers[i].grips+to]
-	if *e != *e { // NaN: not known yet
+	n := c.pr.layers[i].grips
+	v := c.now.cost[how]
+	if len(v) == 0 {
+		v = unknown(v, c.pr.layers[i-1].grips*n)
+		c.now.cost[how] = v
+	}
+	e := &v[from*n+to]
+	if *e != *e {
 		*e = c.pr.Hand.EdgeBow(i, from, to, how)
 	}
 	return *e
 }
 
-// look turns to layer i.
-func (c *chain) look(i int) {
-	c.layer = i
-	n := 0
-	if i > 0 {
-		n = c.pr.layers[i-1].grips * c.pr.layers[i].grips
+func unknown(v []float64, n int) []float64 {
+	v = slices.Grow(v[:0], n)[:n]
+	for k := range v {
+		v[k] = math.NaN()
 	}
-	for h := range c.cost {
-		c.cost[h] = slices.Grow(c.cost[h][:0], n)[:n]
-		for k := range c.cost[h] {
-			c.cost[h][k] = math.NaN()
-		}
+	return v
+}
+
+// look turns to layer i. Costs are kept for the layers that are passed again.
+func (c *chain) look(i int, again bool) {
+	pr := c.pr
+	if e, ok := pr.kept[i]; ok {
+		c.now = e
+		return
 	}
+	if size := 2 * pr.layers[i].grips * pr.layers[max(0, i-1)].grips; again && pr.keeps+size <= keptCosts {
+		pr.keeps += size
+		pr.kept[i] = &edges{}
+		c.now = pr.kept[i]
+		return
+	}
+	for h := range c.scratch.cost {
+		c.scratch.cost[h] = c.scratch.cost[h][:0]
+	}
+	c.now = &c.scratch
 }
 
 // extra is what grips and rows of a layer cost by themselves: hand by state of
@@ -182,7 +205,7 @@ func (c *chain) Pass(parent *tables, x *sequence.Extras, dirty []int) *tables {
 	if parent == nil || dirty == nil {
 		t := &tables{make([]*table, n), make([]float64, n)}
 		for i := range n {
-			c.advance(t, i, x)
+			c.advance(t, i, x, false)
 		}
 		return t
 	}
@@ -192,20 +215,98 @@ func (c *chain) Pass(parent *tables, x *sequence.Extras, dirty []int) *tables {
 		if k+1 < len(dirty) {
 			until = dirty[k+1]
 		}
-		for ; i < until; i++ {
-			c.advance(t, i, x)
-			d, level := levelWith(parent.layers[i], t.layers[i])
-			if !level {
-				continue
-			}
-			// the way into layer i is its own all the same
-			delta := t.shift[i] + d - parent.shift[i]
-			for i++; i < until; i++ {
-				t.layers[i], t.shift[i] = parent.layers[i], parent.shift[i]+delta
-			}
-		}
+		c.renew(parent, t, i, until, x)
 	}
 	return t
+}
+
+// renew passes over the layers from a dirty one on, until they run level with the
+// parent's or until the next dirty one.
+func (c *chain) renew(parent, t *tables, start, until int, x *sequence.Extras) {
+	end, d, ok := c.replay(parent, t, start, until, x)
+	if !ok {
+		for end = start; end < until; end++ {
+			c.advance(t, end, x, true)
+			if d, ok = levelWith(parent.layers[end], t.layers[end]); ok {
+				break
+			}
+		}
+		if !ok {
+			return
+		}
+		c.remember(parent, t, start, end, d, x)
+	}
+	// the way into the layer that runs level is its own all the same
+	delta := t.shift[end] + d - parent.shift[end]
+	for i := end + 1; i < until; i++ {
+		t.layers[i], t.shift[i] = parent.layers[i], parent.shift[i]+delta
+	}
+}
+
+// run is a stretch that was renewed: what the tables were and what they became.
+// Branches that share the old tables come to the same new ones: the extras of a
+// layer are the same where its table is, but for those of the dirty layer itself,
+// which are compared.
+type run struct {
+	start    int
+	old, new []*table // old from the layer before start on
+	shift    []float64
+	d        float64
+	extras   []*float64
+	masks    []*bool
+}
+
+// maxRuns bounds the memory of renew.
+const maxRuns = 64
+
+func (c *chain) replay(parent, t *tables, start, until int, x *sequence.Extras) (end int, d float64, ok bool) {
+	lows, masks := c.extrasAt(start, x)
+	for k := range c.runs {
+		r := &c.runs[k]
+		if r.start != start || start+len(r.new) > until || !slices.Equal(r.extras, lows) || !slices.Equal(r.masks, masks) ||
+			start > 0 && t.layers[start-1] != r.old[0] || !slices.Equal(parent.layers[start:start+len(r.new)], r.old[1:]) {
+			continue
+		}
+		base := 0.0
+		if start > 0 {
+			base = t.shift[start-1]
+		}
+		for q, tb := range r.new {
+			t.layers[start+q], t.shift[start+q] = tb, base+r.shift[q]
+		}
+		return start + len(r.new) - 1, r.d, true
+	}
+	return 0, 0, false
+}
+
+func (c *chain) remember(parent, t *tables, start, end int, d float64, x *sequence.Extras) {
+	r := run{start: start, d: d, new: slices.Clone(t.layers[start : end+1])}
+	base := 0.0
+	r.old = append(r.old, nil)
+	if start > 0 {
+		base, r.old[0] = t.shift[start-1], t.layers[start-1]
+	}
+	r.old = append(r.old, parent.layers[start:end+1]...)
+	for _, s := range t.shift[start : end+1] {
+		r.shift = append(r.shift, s-base)
+	}
+	r.extras, r.masks = c.extrasAt(start, x)
+	if len(c.runs) == maxRuns {
+		c.runs = slices.Delete(c.runs, 0, 1)
+	}
+	c.runs = append(c.runs, r)
+}
+
+// extrasAt names what ties add at a layer.
+func (c *chain) extrasAt(i int, x *sequence.Extras) (lows []*float64, masks []*bool) {
+	for _, k := range c.pr.tiesAt[i] {
+		var m *bool
+		if x.Allowed[k] != nil {
+			m = &x.Allowed[k][0]
+		}
+		lows, masks = append(lows, &x.Low[k][0]), append(masks, m)
+	}
+	return lows, masks
 }
 
 // levelWith says whether b = a + shift in every state.
@@ -246,8 +347,8 @@ func levelWith(a, b *table) (shift float64, level bool) {
 const rounding = 1e-9
 
 // advance works out layer i from the layer before.
-func (c *chain) advance(t *tables, i int, x *sequence.Extras) {
-	c.look(i)
+func (c *chain) advance(t *tables, i int, x *sequence.Extras, again bool) {
+	c.look(i, again)
 	ex := c.extra(i, x)
 	a := arrival{c: c, i: i, ex: &ex, n: c.pr.rows(i)}
 	a.copy()

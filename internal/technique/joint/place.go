@@ -63,9 +63,7 @@ func (pr *Problem) draw(k *matKey, from, to int) (speed, out float64) {
 func (pr *Problem) begin(k *matKey, end, start int) (moves, frog, chord float64) {
 	switch k.f {
 	case bound:
-		if d := math.Abs(pr.at(end)-pr.at(start)) - 1/float64(pr.places-1); d > 1e-9 {
-			moves = pr.w[BowMoves] * d
-		}
+		moves = pr.w[BowMoves] * math.Abs(pr.at(end)-pr.at(start))
 	case set:
 		if k.dir == bowing.Down {
 			frog = pr.w[RetakeAtFrog] * pr.at(start)

@@ -46,7 +46,8 @@ const DefaultPlaces = 9
 // DefaultBranches is far more than real movements need (docs/PERFORMANCE.md).
 const DefaultBranches = 2000
 
-// Problem is a part laid out for the search.
+// Problem is a part laid out for the search. It keeps costs that were worked out
+// and is not safe for concurrent use.
 type Problem struct {
 	Bow    *bowing.Model
 	Hand   *fingering.Problem
@@ -61,6 +62,8 @@ type Problem struct {
 	tiesAt           map[int][]int // ties that begin or end at a layer
 	links            []bowing.BowLink
 	mats             map[matKey][]float64
+	kept             map[int]*edges // costs of layers passed more than once
+	keeps            int
 }
 
 // layer is what the search needs of an event.
@@ -101,7 +104,7 @@ func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
 		o.Branches = DefaultBranches
 	}
 	o.Hand.Strokes = nil
-	pr := &Problem{Bow: bowing.NewModel(sc, p, o.Bow), Hand: fingering.NewProblem(sc, p, o.Hand), o: o, w: o.Weights, places: o.Places, part: p, mats: map[matKey][]float64{}}
+	pr := &Problem{Bow: bowing.NewModel(sc, p, o.Bow), Hand: fingering.NewProblem(sc, p, o.Hand), o: o, w: o.Weights, places: o.Places, part: p, mats: map[matKey][]float64{}, kept: map[int]*edges{}}
 	pr.links = pr.Bow.Links()
 	pr.layOut()
 	pr.tie()
@@ -211,7 +214,8 @@ func (pr *Problem) tie() {
 				}
 				return memo[a*nb+b]
 			},
-			ClassA: func(s int) int { return s % na }, ClassB: func(s int) int { return s % nb }})
+			ClassA: func(s int) int { return s % na }, ClassB: func(s int) int { return s % nb },
+			Group: func(q int) int { return int(pr.layers[j[1]].hands[q]) }})
 		pr.tieLink, pr.tieJoin = append(pr.tieLink, -1), append(pr.tieJoin, k)
 	}
 	pr.tiesAt = map[int][]int{}
@@ -262,10 +266,14 @@ func (pr *Problem) onward(i, from, to int) (how fingering.Bow, cost float64, f f
 	cost = pr.Bow.LinkCost(li, from, to)
 	l := &pr.links[li]
 	switch kind := pr.Bow.LinkKind(li, from, to); {
+	case kind == bowing.Retake && pr.layers[i-1].plucked:
+		return fingering.Changed, cost, set
 	case kind == bowing.Retake:
 		return fingering.Lifted, cost, set
 	case l.Jump || l.Gap > 0 || kind == bowing.AfterRest:
 		return fingering.Changed, cost, free
+	case pr.layers[i-1].plucked:
+		return fingering.Changed, cost, bound
 	case kind == bowing.Link:
 		return fingering.Stopped, cost, bound
 	case kind == bowing.Join:

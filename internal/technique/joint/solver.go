@@ -69,6 +69,7 @@ func (s *Solver) Plan() *Plan { return s.plan }
 // solve panics where nothing is allowed: Decide sees to it that there is a way.
 func (s *Solver) solve() *Plan {
 	j := s.search.Solve(s.o.Branches)
+
 	if math.IsInf(j.Cost, 1) {
 		return nil
 	}
@@ -250,7 +251,7 @@ func (s *Solver) setMask(i int, m *mask) {
 	for k, m := range s.masks {
 		s.restrict(only, k, m)
 	}
-	s.chain.only = only
+	s.chain.only, s.chain.runs = only, nil
 }
 
 func (s *Solver) restrict(only map[int]*restriction, i int, m *mask) {

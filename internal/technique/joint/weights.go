@@ -38,7 +38,7 @@ var Rules = [numRules]Rule{
 	CrossAtTurn:   {"crossing-against-turn", "of two neighbouring strings by turns the lower goes down-bow, the upper up-bow, so that the arm goes on as the stroke left it (for each string passed; violin and viola)", "a teaching note of 2007 on the two rotations of the bow, violinist.com/blog/alofu/200711/7754; not taken over to the cello, whose strings lie the other way round the arm", 0.2},
 	BowSpeed:      {"bow-speed", "a stroke is faster or slower than its loudness asks (times the squared natural logarithm of the ratio)", "after bowing.UseOf; the form is ours", 0.15},
 	BowRunsOut:    {"bow-runs-out", "less bow is left than the slowest that still speaks needs (times the missing share)", "RESEARCH.md, Bow physics (lowest speed, from memory); the form is ours", 3},
-	BowMoves:      {"bow-moves", "at a change the bow is set elsewhere than where it was (times the share of the bow; up to one step of the scale is free)", "common practice, no source", 2},
+	BowMoves:      {"bow-moves", "at a change the bow is set elsewhere than where it was (times the share of the bow)", "common practice, no source", 1.5},
 	RetakeAtFrog:  {"retake-at-frog", "a retaken down-bow is set near the frog (times the distance from it as a share of the bow)", "common practice, no source", 0.4},
 	ChordAtFrog:   {"chord-at-frog", "a chord of three or four notes is broken near the frog (times the distance from it as a share of the bow)", "common practice, no source", 0.8},
 }

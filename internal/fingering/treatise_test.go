@@ -1,0 +1,68 @@
+package fingering
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"pochette/internal/instrument"
+	"pochette/internal/score"
+)
+
+// The violin treatise of 1756, chapter VIII §20, prints one passage with four
+// fingerings, nos. 1-4 (pages 156 and 157); notes and fingers after the print, as
+// read from the digital edition ism-dme/lm-vs, examples 1756_156_2, 156_3, 156_4
+// and 157_1. No. 4 is the best, and no. 2 better than no. 1 (as worded in
+// RESEARCH.md). Where the print has no finger the one before decides the position;
+// strings follow from it: string numeral and finger.
+const printedPassage = "F#5 G5 A5 B5 C#6 D6 E5 F#5 G5 A5 B5 C#6 D5 E5 F#5 G5 A5 B5 C#5 D5 E5 F#5 G5 A5"
+
+var printedFingerings = [...]string{
+	1: "I1 I2 I1 I2 I3 I4  I0 I1 I2 I1 I2 I3  II3 I0 I1 I2 I3 I4  II2 II3 I0 I1 I2 I3",
+	2: "II3 II4 I1 I2 I3 I4  II2 II3 II4 I1 I2 I3  II1 II2 II3 II4 I1 I2  II2 II3 I0 I1 I2 I3",
+	3: "II3 II4 I1 I2 I3 I4  II2 II3 II4 I1 I2 I3  II1 II2 II3 II4 I1 I2  III4 II1 II2 II3 II4 I1",
+	4: "II3 II4 I1 I2 I3 I4  II2 II3 II4 I1 I2 I3  II1 I0 I1 I2 I3 I4  II2 II3 I0 I1 I2 I3",
+}
+
+// costAs is what the passage costs with all strings and fingers given.
+func costAs(t *testing.T, line, given string, dur score.Tick, o Options) float64 {
+	t.Helper()
+	sc, p := notes(dur, line)
+	o.Decided = map[score.NoteID]Decision{}
+	for i, g := range strings.Fields(given) {
+		var f int8
+		numeral := strings.TrimRight(g, "01234")
+		if _, err := fmt.Sscan(g[len(numeral):], &f); err != nil {
+			t.Fatal(err)
+		}
+		str := map[string]int{"I": 1, "II": 2, "III": 3, "IV": 4}[numeral]
+		o.Decided[score.NoteID(i)] = Decision{String: str, Finger: Use(f)}
+	}
+	st := Analyze(sc, p, o)
+	if got := fingers(st); got != strings.Join(strings.Fields(given), " ") {
+		t.Fatalf("decided %s, got %s", given, got)
+	}
+	return st.Plan.Cost
+}
+
+func TestFourPrintedFingerings(t *testing.T) {
+	for _, w := range []struct {
+		name string
+		w    *Weights
+	}{{"learned", DefaultWeights()}, {"unlearned", UnlearnedWeights()}} {
+		for _, pr := range []Profile{Plain, Early} {
+			for _, dur := range []score.Tick{120, 240} {
+				var c [5]float64
+				for k := 1; k <= 4; k++ {
+					c[k] = costAs(t, printedPassage, printedFingerings[k], dur, Options{Weights: w.w, Profile: pr})
+				}
+				t.Logf("%s %q, %d ticks: %.2f", w.name, pr, dur, c[1:])
+				ok := c[4] < c[1] && c[4] < c[2] && c[4] < c[3] && c[2] < c[1]
+				if !ok && w.name == "learned" {
+					t.Errorf("%s %q, %d ticks: no. 1 to 4 cost %.2f; no. 4 should be cheapest and no. 2 cheaper than no. 1", w.name, pr, dur, c[1:])
+				}
+			}
+		}
+	}
+	_ = instrument.Thumb
+}

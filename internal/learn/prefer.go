@@ -1,0 +1,108 @@
+package learn
+
+import (
+	"fmt"
+	"strings"
+
+	"pochette/internal/fingering"
+	"pochette/internal/instrument"
+	"pochette/internal/pitch"
+	"pochette/internal/score"
+)
+
+// preference is a printed judgement: of two fingerings of one passage the first is
+// better.
+type preference struct {
+	better, worse []float64 // terms
+}
+
+// preferMargin is by how much the better one should be cheaper; preferWeight is the
+// pull of a judgement that is not met, in notes.
+const (
+	preferMargin = 1
+	preferWeight = 3
+)
+
+// pull adds the gradient of a judgement that the weights do not meet by the margin.
+func (p *preference) pull(w, g []float64) {
+	d := 0.0
+	for k := range w {
+		d += w[k] * (p.worse[k] - p.better[k])
+	}
+	if d >= preferMargin {
+		return
+	}
+	for k := range w {
+		g[k] += preferWeight * (p.better[k] - p.worse[k])
+	}
+}
+
+// TreatisePassage is the passage of the violin treatise of 1756, chapter VIII §20,
+// that is printed with four fingerings, and TreatiseFingerings are these, nos. 1-4
+// (pages 156 and 157), as string numeral and finger. Source: the print, read from
+// the digital edition ism-dme/lm-vs, examples 1756_156_2, 156_3, 156_4 and 157_1;
+// where the print has no finger the one before settles the position, and strings
+// follow from it.
+const TreatisePassage = "F#5 G5 A5 B5 C#6 D6 E5 F#5 G5 A5 B5 C#6 D5 E5 F#5 G5 A5 B5 C#5 D5 E5 F#5 G5 A5"
+
+// TreatiseFingerings has no. 1 at index 1.
+var TreatiseFingerings = [...]string{
+	1: "I1 I2 I1 I2 I3 I4 I0 I1 I2 I1 I2 I3 II3 I0 I1 I2 I3 I4 II2 II3 I0 I1 I2 I3",
+	2: "II3 II4 I1 I2 I3 I4 II2 II3 II4 I1 I2 I3 II1 II2 II3 II4 I1 I2 II2 II3 I0 I1 I2 I3",
+	3: "II3 II4 I1 I2 I3 I4 II2 II3 II4 I1 I2 I3 II1 II2 II3 II4 I1 I2 III4 II1 II2 II3 II4 I1",
+	4: "II3 II4 I1 I2 I3 I4 II2 II3 II4 I1 I2 I3 II1 I0 I1 I2 I3 I4 II2 II3 I0 I1 I2 I3",
+}
+
+// treatiseJudged are the judgements of the text (as worded in RESEARCH.md): no. 4
+// is the best, no. 2 better than no. 1.
+var treatiseJudged = [][2]int{{4, 1}, {4, 2}, {4, 3}, {2, 1}}
+
+// judgements lays out the treatise's passage in sixteenths, as printed, at two tempi.
+func judgements() ([]preference, error) {
+	var out []preference
+	for _, tempo := range []float64{96, 60} {
+		var terms [5][]float64
+		for k := 1; k <= 4; k++ {
+			v, err := termsOf(TreatisePassage, TreatiseFingerings[k], tempo)
+			if err != nil {
+				return nil, err
+			}
+			terms[k] = v
+		}
+		for _, j := range treatiseJudged {
+			out = append(out, preference{better: terms[j[0]], worse: terms[j[1]]})
+		}
+	}
+	return out, nil
+}
+
+// termsOf adds up the terms of a line in sixteenths with all strings and fingers given.
+// One hand place at least is free, so that the cheapest by the unlearned weights is taken.
+func termsOf(line, given string, tempo float64) ([]float64, error) {
+	p := &score.Part{ID: "P1"}
+	sc := &score.Score{Quarter: quarter, Parts: []*score.Part{p}}
+	o := fingering.Options{Instrument: instrument.Violin(), Tempo: tempo, Decided: map[score.NoteID]fingering.Decision{}, Weights: fingering.UnlearnedWeights()}
+	names, fingers := strings.Fields(line), strings.Fields(given)
+	if len(names) != len(fingers) {
+		return nil, fmt.Errorf("%d notes, %d fingers", len(names), len(fingers))
+	}
+	const sixteenth = quarter / 4
+	for i, n := range names {
+		q, err := pitch.Parse(n)
+		if err != nil {
+			return nil, err
+		}
+		id := score.NoteID(i)
+		at := score.Tick(i * sixteenth)
+		if i%6 == 0 {
+			p.Measures = append(p.Measures, score.Measure{Index: i / 6, Number: fmt.Sprint(i/6 + 1), Start: at, Len: 6 * sixteenth,
+				Meter: score.Meter{Beats: "3", Unit: "8", Num: 3, Den: 8, Len: 6 * sixteenth}})
+		}
+		p.Notes = append(p.Notes, score.Note{ID: id, Head: id, Measure: i / 6, Onset: at, Dur: sixteenth, Voice: "1", Staff: 1, Written: q, Sounding: q, TieFrom: score.NoNote, TieTo: score.NoNote})
+		numeral := strings.TrimRight(fingers[i], "01234")
+		f := int8(fingers[i][len(numeral)] - '0')
+		o.Decided[id] = fingering.Decision{Finger: &f, String: map[string]int{"I": 1, "II": 2, "III": 3, "IV": 4}[numeral]}
+	}
+	pr := fingering.NewProblem(sc, p, o)
+	return pr.Features(pr.Solve().States), nil
+}
