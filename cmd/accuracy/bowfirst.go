@@ -152,7 +152,7 @@ func barredPart(rows []fingRow) (*score.Score, *score.Part) {
 		ms := &p.Measures[len(p.Measures)-1]
 		id := score.NoteID(i)
 		n := score.Note{ID: id, Head: id, Measure: ms.Index, Onset: ms.Start + tick(r.start), Dur: tick(max(r.dur, 0.01)), Voice: "1", Staff: 1, TieFrom: score.NoNote, TieTo: score.NoNote}
-		n.Written = pitch.FromMIDI(r.key, 0)
+		n.Written = pitch.Pitch{Step: pitch.A, Octave: 4} // the bow rules ask how many notes, not which
 		n.Sounding = n.Written
 		if i > 0 && p.Notes[i-1].Onset == n.Onset {
 			n.Chord, n.Head = true, p.Notes[i-1].Head

@@ -35,6 +35,7 @@ func measureBowRules(w io.Writer, dir string) error {
 			fmt.Fprintf(w, "| %s | %+d | %+d | %+d |\n", bowing.Rules[r].Name, d[0], d[1], d[2])
 		}
 	}
+	profileAgreement(w, sets)
 	fmt.Fprintf(w, "\n### Weights chosen without the group they are judged on\n\nOf the default weights and %d that change each by up to a fifth, those that agree most on all other pages (études, parts) are used on the one left out.\n\n| set | marks | agree |\n|---|---:|---:|\n", leftOutTries)
 	for k, name := range bowSets {
 		marks, agree := leaveOneOut(sets[k])
@@ -42,6 +43,19 @@ func measureBowRules(w io.Writer, dir string) error {
 	}
 	fmt.Fprintln(w)
 	return nil
+}
+
+// profileAgreement counts the same marks under each profile.
+func profileAgreement(w io.Writer, sets [3][]bowPiece) {
+	fmt.Fprintf(w, "\n### Profiles at the same marks\n\n| profile | treatise | études | solos |\n|---|---:|---:|---:|\n")
+	for _, p := range append([]bowing.Profile{{Name: "common practice"}}, bowing.Profiles...) {
+		fmt.Fprintf(w, "| %s |", p.Name)
+		for _, set := range sets {
+			_, all := tallyBow(set, p.Weights())
+			fmt.Fprintf(w, " %d of %d |", all.agree, all.marks)
+		}
+		fmt.Fprintln(w)
+	}
 }
 
 // withoutRule is the default weights with one rule silent.

@@ -87,11 +87,11 @@ func bestOfAll(m *model, keep func(states []int) bool, signs func(a, b int, kind
 }
 
 // drawRunning makes two bars of quarters and eighths, odd groups among them, in
-// which small wishes add up.
+// which small wishes add up, and slurs inside which the signs turn.
 func drawRunning(t *rapid.T) (num, den int, text string) {
 	for bar := 0; bar < 2; bar++ {
 		for beat := 0; beat < 4; beat++ {
-			text += rapid.SampledFrom([]string{"c4 ", "c8 d8 ", "(c8 d8) ", "c8 d8 "}).Draw(t, "beat")
+			text += rapid.SampledFrom([]string{"c4 ", "c8 d8 ", "(c8 d8) ", "(c8/D d8/U) ", "c4 "}).Draw(t, "beat")
 		}
 		text += "| "
 	}

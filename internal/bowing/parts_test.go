@@ -11,8 +11,9 @@ import (
 // minimises, in every mode, and StudyFrom of its answer is its study.
 func TestModelIsTheProblem(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		sc, p, o, text := drawStudy(rt)
-		o.Alternatives = 0
+		num, den, text := drawMusic(rt, rapid.IntRange(1, 6).Draw(rt, "bars"))
+		sc, p := buildRapid(rt, num, den, text)
+		o := Options{MayChangeSlurs: rapid.Bool().Draw(rt, "slurs"), Fewest: rapid.Bool().Draw(rt, "fewest"), Strict: rapid.Bool().Draw(rt, "strict")}
 		st := Analyze(sc, p, o)
 		c := NewModel(sc, p, o)
 		if c.Bows() == 0 {

@@ -53,7 +53,7 @@ func (m *model) problem() *problem {
 		a, b := m.states[l.a], m.states[l.b]
 		pr.edges = append(pr.edges, pairCost{a: l.a, b: l.b, cost: func(sa, sb int) float64 { return m.joinCost(i, a[sa], b[sb]) }})
 	}
-	if m.mode != weighted {
+	if m.mode == fewest || m.mode == strict {
 		m.addTallies(pr)
 	}
 	return pr

@@ -251,3 +251,15 @@ func UnlearnedWeights() *Weights {
 	}
 	return w
 }
+
+// LearnedFrom lists the works that the embedded weights were fitted on, by the
+// identity that package learn gives them: the lines "# learned from ..." of
+// weights.txt.
+func LearnedFrom() (ids []string) {
+	for _, line := range strings.Split(embedded, "\n") {
+		if rest, ok := strings.CutPrefix(line, "# learned from "); ok {
+			ids = append(ids, strings.Fields(rest)...)
+		}
+	}
+	return ids
+}

@@ -49,7 +49,7 @@ func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int
 		if err != nil {
 			return nil, err
 		}
-		out[f] = w
+		out[f] = Rescale(train, w, base, Kept())
 	}
 	return out, nil
 }

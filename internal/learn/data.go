@@ -17,7 +17,7 @@ import (
 	"pochette/internal/score"
 )
 
-// Truth is how a player took a note; ok is false where the row is damaged
+// Truth is how a player took a note; OK is false where the row is damaged
 // (see the traps in the data's README).
 type Truth struct {
 	String, Position, Finger int // String 1 = highest
@@ -34,19 +34,21 @@ type Piece struct {
 	Truth []Truth
 }
 
-type row struct {
-	key, bar       int
-	start, dur     float64
-	str, pos, fing int
-	bowing, harm   int
-	hasBows        bool
+// Row is one note of a file, as it stands there: string 1 the lowest, bow codes as
+// the data's README tells, Start and Dur in quarters (Start from the bar's beginning).
+type Row struct {
+	Key, Bar         int
+	Start, Dur       float64
+	str, pos, finger int
+	Bowing, harmonic int
+	hasBows          bool
 }
 
-var ViolinOpen = [...]int{55, 62, 69, 76} // MIDI, by the data's string less one
+var violinOpen = [...]int{55, 62, 69, 76} // MIDI, by the data's string less one
 
 // Read reads one file of either set.
 func Read(path string) (*Piece, error) {
-	rows, err := readRows(path)
+	rows, err := ReadRows(path)
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +56,8 @@ func Read(path string) (*Piece, error) {
 	return build(name, rows), nil
 }
 
-func readRows(path string) ([]row, error) {
+// ReadRows reads the notes of a file of either set in the file's order.
+func ReadRows(path string) ([]Row, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -76,58 +79,61 @@ func readRows(path string) ([]row, error) {
 		v, err := strconv.ParseFloat(strings.TrimSpace(r[i]), 64)
 		return v, err == nil
 	}
-	var out []row
+	var out []Row
 	bar, last := 0, 0.0
 	for _, r := range all[1:] {
-		var x row
+		var x Row
 		v, ok := get(r, "pitch")
 		if !ok {
 			continue
 		}
-		x.key = int(v)
-		x.start, _ = get(r, "start")
-		x.dur, _ = get(r, "duration")
+		x.Key = int(v)
+		x.Start, _ = get(r, "start")
+		x.Dur, _ = get(r, "duration")
 		if v, ok = get(r, "bars"); ok {
-			x.bar = int(v)
+			x.Bar = int(v)
 		} else {
-			if x.start < last {
+			if x.Start < last {
 				bar++ // no column gives the bar; start restarts in each
 			}
-			x.bar = bar
+			x.Bar = bar
 		}
-		last = x.start
+		last = x.Start
 		v, _ = get(r, "string")
 		x.str = int(v)
 		v, _ = get(r, "position")
 		x.pos = int(v)
 		v, _ = get(r, "finger")
-		x.fing = int(v)
+		x.finger = int(v)
 		v, x.hasBows = get(r, "bowing")
-		x.bowing = int(v)
+		x.Bowing = int(v)
 		v, _ = get(r, "harmonic")
-		x.harm = int(v)
+		x.harmonic = int(v)
 		out = append(out, x)
 	}
 	return out, nil
 }
 
-const quarter = 960
+// Quarter is how many ticks a quarter note has in the scores made here.
+const Quarter = 960
+
+const quarter = Quarter
 
 // rounding: the files cut thirds and sixths of a quarter to three digits or fewer;
 // so small a gap is no rest.
 const rounding = 24
 
-func build(name string, rows []row) *Piece {
+func build(name string, rows []Row) *Piece {
 	sort.SliceStable(rows, func(a, b int) bool {
-		if rows[a].bar != rows[b].bar {
-			return rows[a].bar < rows[b].bar
+		if rows[a].Bar != rows[b].Bar {
+			return rows[a].Bar < rows[b].Bar
 		}
-		return rows[a].start < rows[b].start
+		return rows[a].Start < rows[b].Start
 	})
 	tick := func(q float64) score.Tick { return score.Tick(math.Round(q * quarter)) }
 	ends := map[int]float64{}
 	for _, r := range rows {
-		ends[r.bar] = max(ends[r.bar], r.start+r.dur)
+		ends[r.Bar] = max(ends[r.Bar], r.Start+r.Dur)
 	}
 	barLen := usualEnd(ends)
 	fifths := guessFifths(rows)
@@ -139,29 +145,29 @@ func build(name string, rows []row) *Piece {
 	at := map[int]int{}
 	var begin score.Tick
 	for ri, r := range rows {
-		mi, ok := at[r.bar]
+		mi, ok := at[r.Bar]
 		if !ok {
 			mi = len(p.Measures)
-			at[r.bar] = mi
-			l := tick(max(barLen, min(8, math.Ceil(ends[r.bar]-0.01))))
-			p.Measures = append(p.Measures, score.Measure{Index: mi, Number: strconv.Itoa(r.bar), Start: begin, Len: l,
+			at[r.Bar] = mi
+			l := tick(max(barLen, min(8, math.Ceil(ends[r.Bar]-0.01))))
+			p.Measures = append(p.Measures, score.Measure{Index: mi, Number: strconv.Itoa(r.Bar), Start: begin, Len: l,
 				Meter: score.Meter{Beats: strconv.Itoa(num), Unit: "4", Num: num, Den: 4, Len: l, Groups: []score.Tick{l}}})
 			begin += l
 		}
 		id := score.NoteID(len(p.Notes))
-		n := score.Note{ID: id, Head: id, Measure: mi, Onset: p.Measures[mi].Start + tick(r.start), Dur: tick(math.Max(r.dur, 0.01)), Voice: "1", Staff: 1,
+		n := score.Note{ID: id, Head: id, Measure: mi, Onset: p.Measures[mi].Start + tick(r.Start), Dur: tick(math.Max(r.Dur, 0.01)), Voice: "1", Staff: 1,
 			TieFrom: score.NoNote, TieTo: score.NoNote}
-		n.Written = pitch.FromMIDI(r.key, local[ri])
+		n.Written = pitch.FromMIDI(r.Key, local[ri])
 		n.Sounding = n.Written
 		if last := len(p.Notes) - 1; last >= 0 && p.Notes[last].Onset == n.Onset {
 			n.Chord, n.Head = true, p.Notes[last].Head
 		}
-		t := Truth{String: 5 - r.str, Position: r.pos, Finger: r.fing}
+		t := Truth{String: 5 - r.str, Position: r.pos, Finger: r.finger}
 		if r.str >= 1 && r.str <= 4 {
-			semi := r.key - ViolinOpen[r.str-1]
-			t.OK = semi >= 0 && (r.fing != 0 || semi == 0)
+			semi := r.Key - violinOpen[r.str-1]
+			t.OK = semi >= 0 && (r.finger != 0 || semi == 0)
 		}
-		if r.harm > 0 {
+		if r.harmonic > 0 {
 			n.Marks = append(n.Marks, score.Mark{Kind: score.Harmonic, Text: "natural"})
 		}
 		p.Notes = append(p.Notes, n)
@@ -185,11 +191,11 @@ func build(name string, rows []row) *Piece {
 
 // slur binds runs of equal bow codes; the file does not say whether such a run
 // is a slur, a link or a retake.
-func (fp *Piece) slur(rows []row) {
+func (fp *Piece) slur(rows []Row) {
 	p := fp.Score.Parts[0]
 	from := 0
 	for i := 1; i <= len(rows); i++ {
-		if i < len(rows) && rows[i].hasBows && rows[i].bowing == rows[from].bowing && rows[i].bowing <= 2 && rows[i].bowing >= 1 {
+		if i < len(rows) && rows[i].hasBows && rows[i].Bowing == rows[from].Bowing && rows[i].Bowing <= 2 && rows[i].Bowing >= 1 {
 			continue
 		}
 		if i-1 > from && p.Notes[i-1].Onset > p.Notes[from].Onset {
@@ -201,7 +207,7 @@ func (fp *Piece) slur(rows []row) {
 
 // guessFifths is the signature with the fewest notes outside its scale, the
 // plainest of equals: the files give keys by number only.
-func guessFifths(rows []row) int {
+func guessFifths(rows []Row) int {
 	best, bestOut := 0, math.MaxInt
 	for _, f := range []int{0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6} {
 		if out := outside(rows, f); out < bestOut {
@@ -216,7 +222,7 @@ const spellingWindow = 20
 
 // localFifths guesses the signature around each note; of equals the one nearest
 // to that of the piece.
-func localFifths(rows []row, piece int) []int {
+func localFifths(rows []Row, piece int) []int {
 	out := make([]int, len(rows))
 	for i := range rows {
 		around := rows[max(0, i-spellingWindow):min(len(rows), i+spellingWindow+1)]
@@ -236,14 +242,14 @@ func localFifths(rows []row, piece int) []int {
 	return out
 }
 
-func outside(rows []row, fifths int) int {
+func outside(rows []Row, fifths int) int {
 	in := map[int]bool{}
 	for s := pitch.C; s <= pitch.B; s++ {
 		in[pitch.Pitch{Step: s, Alter: int8(pitch.KeyAlter(fifths, s)), Octave: 4}.Class()] = true
 	}
 	out := 0
 	for _, r := range rows {
-		if !in[r.key%12] {
+		if !in[r.Key%12] {
 			out++
 		}
 	}

@@ -116,6 +116,13 @@ func repeatTiny(r *rand.Rand, p *score.Part) {
 func tinyOptions(r *rand.Rand) Options {
 	o := Options{Places: 2 + r.IntN(2)}
 	o.Bow.MayChangeSlurs = r.IntN(2) == 0
+	if r.IntN(2) == 0 { // cheap changes, so that every kind of them occurs
+		bw := *bowing.DefaultWeights()
+		for _, k := range []int{bowing.LinkPair, bowing.LinkDotted, bowing.LinkHaste, bowing.SplitSlur, bowing.JoinNotes, bowing.RetakeLift} {
+			bw[k] *= 0.3 * r.Float64()
+		}
+		o.Bow.Weights = &bw
+	}
 	switch r.IntN(8) {
 	case 0:
 		o.Bow.Fewest = true
@@ -239,7 +246,6 @@ func handCost(pr *Problem, states, grips []int, i int) float64 {
 	ba, da := heldBy(pr, states, e)
 	bb, db := heldBy(pr, states, f)
 	how := fingering.Changed
-	jumpOrRest := false
 	switch {
 	case bb < 0: // plucked
 		how = pr.Hand.Bowed(i)
@@ -262,7 +268,7 @@ func handCost(pr *Problem, states, grips []int, i int) float64 {
 	}
 	sum += pr.Hand.EdgeBow(i, grips[i-1], grips[i], how)
 	rest, _ := pr.Hand.Rest(i)
-	if ba < 0 || bb < 0 || rest > 0 || how == fingering.Lifted || jumpOrRest {
+	if ba < 0 || bb < 0 || rest > 0 || how == fingering.Lifted {
 		return sum
 	}
 	loA, hiA := pr.Hand.StringsAt(i-1, grips[i-1])
@@ -365,7 +371,7 @@ func randomCase(r *rand.Rand, most int) (*Solver, *sequence.Search[*tables]) {
 		if !small(pr) {
 			continue
 		}
-		s := &Solver{Problem: pr, chain: &chain{pr: pr}, layerOf: pr.Hand.LayerOf(), eventOf: eventsByNote(pr), decided: map[score.NoteID]Decision{}, masks: map[int]*mask{}}
+		s := &Solver{Problem: pr, chain: &chain{pr: pr}, layerOf: pr.Hand.LayerOf(), eventOf: eventsByNote(pr), decided: map[score.NoteID]Decision{}, built: map[score.NoteID]bool{}, masks: map[int]*mask{}}
 		s.chain.only = thin(r, s, most)
 		return s, sequence.NewSearch[*tables](s.chain, pr.ties, nil, nil)
 	}
@@ -375,7 +381,7 @@ func randomCase(r *rand.Rand, most int) (*Solver, *sequence.Search[*tables]) {
 // plan read off it costs that by definition and term by term.
 func TestJointIsExact(t *testing.T) {
 	r := seeded(t)
-	cases, ties, splits, kinds := 3000, 0, 0, map[fingering.Bow]int{}
+	cases, ties, splits, joins, kinds := 3000, 0, 0, 0, map[fingering.Bow]int{}
 	if testing.Short() {
 		cases = 300
 	}
@@ -401,11 +407,14 @@ func TestJointIsExact(t *testing.T) {
 			if s.Bow.Split(b, k) {
 				splits++
 			}
+			if li := s.Bow.Chain(b); li >= 0 && s.Bow.LinkKind(li, p.Bows[b-1], k) == bowing.Join {
+				joins++
+			}
 		}
 		checkPlan(t, n, p, want)
 	}
-	t.Logf("%d cases, %d with repeats or jumps, %d split slurs, ways %v", cases, ties, splits, kinds)
-	if ties < cases/20 || splits == 0 || len(kinds) < 4 {
+	t.Logf("%d cases, %d with repeats or jumps, %d split slurs, %d joined strokes, ways %v", cases, ties, splits, joins, kinds)
+	if ties < cases/20 || splits == 0 || joins == 0 || len(kinds) < 4 {
 		t.Errorf("the random cases are too tame")
 	}
 }

@@ -26,7 +26,7 @@ type Consequence struct {
 // least is the change of cost that is worth telling where no mark changes.
 const least = 0.05
 
-// Consequences compares two plans of one problem, before and after a decision on
+// Consequences compares two plans of one part, before and after a decision on
 // a note: one entry for each measure in which marks changed or the cost did, the
 // measure of the decision first, then in order. The costs add up to the
 // difference of the plans but for the bow's tie-break and changes below 0.05.
@@ -85,7 +85,7 @@ func changedMeasures(before, after *Plan) map[int]bool {
 	out := map[int]bool{}
 	for i := range after.Grips {
 		e := &pr.Hand.Events[pr.layers[i].event]
-		if before.Grips[i] != after.Grips[i] && !pr.Hand.Alike(i, before.Grips[i], after.Grips[i]) {
+		if !sameGrip(before, after, i) {
 			out[e.Measure] = true
 		}
 		if b := pr.layers[i].bow; b >= 0 && pr.layers[i].step == turn && before.Bows[b] != after.Bows[b] {
@@ -93,6 +93,26 @@ func changedMeasures(before, after *Plan) map[int]bool {
 		}
 	}
 	return out
+}
+
+// sameGrip says whether two plans stop the notes of a layer alike.
+func sameGrip(a, b *Plan, i int) bool {
+	g, h := a.Grips[i], b.Grips[i]
+	if a.pr == b.pr {
+		return g == h || a.pr.Hand.Alike(i, g, h)
+	}
+	one, _ := a.pr.Hand.HandAt(i, g)
+	other, _ := b.pr.Hand.HandAt(i, h)
+	if one != other {
+		return false
+	}
+	for _, id := range a.pr.Hand.Events[a.pr.layers[i].event].Struck {
+		f, s, ok := a.pr.Hand.FingerAt(i, g, id)
+		if f2, s2, ok2 := b.pr.Hand.FingerAt(i, h, id); f != f2 || s != s2 || ok != ok2 {
+			return false
+		}
+	}
+	return true
 }
 
 // fact counts what a player would name in a measure.
@@ -233,7 +253,12 @@ func fingerWord(f int8) string {
 	return [...]string{"open string", "first finger", "second finger", "third finger", "fourth finger"}[f]
 }
 
-// Same says whether two plans of one problem have the same marks.
+// Same says whether two plans of one part have the same marks.
 func Same(a, b *Plan) bool {
-	return slices.Equal(a.Bows, b.Bows) && slices.Equal(a.Grips, b.Grips)
+	for i := range a.Grips {
+		if !sameGrip(a, b, i) {
+			return false
+		}
+	}
+	return slices.Equal(a.Bows, b.Bows)
 }

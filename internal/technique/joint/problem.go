@@ -54,7 +54,9 @@ type Problem struct {
 	o      Options
 	w      *Weights
 	places int
+	sc     *score.Score
 	part   *score.Part
+	given  Options // as handed over
 	layers []layer
 	ties   []sequence.Tie
 	// origin of each tie: link of the bow (tieLink >= 0) or join of the hand
@@ -90,6 +92,7 @@ const (
 
 // NewProblem lays out a part.
 func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
+	given := o
 	if o.Hand.Instrument.Open == nil {
 		o.Hand.Instrument = instrument.Violin()
 	}
@@ -104,7 +107,7 @@ func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
 		o.Branches = DefaultBranches
 	}
 	o.Hand.Strokes = nil
-	pr := &Problem{Bow: bowing.NewModel(sc, p, o.Bow), Hand: fingering.NewProblem(sc, p, o.Hand), o: o, w: o.Weights, places: o.Places, part: p, mats: map[matKey][]float64{}, kept: map[int]*edges{}}
+	pr := &Problem{Bow: bowing.NewModel(sc, p, o.Bow), Hand: fingering.NewProblem(sc, p, o.Hand), o: o, w: o.Weights, places: o.Places, sc: sc, part: p, given: given, mats: map[matKey][]float64{}, kept: map[int]*edges{}}
 	pr.links = pr.Bow.Links()
 	pr.layOut()
 	pr.tie()

@@ -1,8 +1,11 @@
 package joint
 
 import (
+	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"pochette/internal/bowing"
 	"pochette/internal/fingering"
@@ -26,6 +29,7 @@ type Solver struct {
 	layerOf []int // by event
 	eventOf []int // by note
 	decided map[score.NoteID]Decision
+	built   map[score.NoteID]bool // decisions that went into the problem itself
 	masks   map[int]*mask
 	plan    *Plan
 }
@@ -41,9 +45,54 @@ func NewSolver(sc *score.Score, p *score.Part, o Options) *Solver {
 	return newSolver(NewProblem(sc, p, o))
 }
 
+// rebuild lays the part out anew with all decisions as options, which overrule
+// printed signs and reach grips that are not thought of otherwise. It is false,
+// and nothing is changed, where the decision on the note cannot be obeyed.
+func (s *Solver) rebuild(id score.NoteID) bool {
+	o := s.given
+	o.Bow.Decided, o.Hand.Decided = maps.Clone(o.Bow.Decided), maps.Clone(o.Hand.Decided)
+	if o.Bow.Decided == nil {
+		o.Bow.Decided = map[score.NoteID]bowing.Direction{}
+	}
+	if o.Hand.Decided == nil {
+		o.Hand.Decided = map[score.NoteID]fingering.Decision{}
+	}
+	for n, d := range s.decided {
+		if d.Bow != bowing.None {
+			o.Bow.Decided[n] = d.Bow
+		}
+		if d.Finger != nil || d.String != 0 || d.Position != nil {
+			o.Hand.Decided[n] = d.Decision
+		}
+	}
+	pr := NewProblem(s.sc, s.part, o)
+	pr.given = s.given
+	n := newSolver(pr)
+	if n.plan == nil || !n.obeyed(id, s.decided[id]) {
+		return false
+	}
+	n.decided = s.decided
+	for k := range n.decided {
+		n.built[k] = true
+	}
+	*s = *n
+	return true
+}
+
+// obeyed says whether the problem took a decision from its options.
+func (s *Solver) obeyed(id score.NoteID, d Decision) bool {
+	for _, f := range s.Hand.Findings {
+		if f.Kind == "fingering-impossible" && slices.Contains(f.Notes, id) {
+			return false
+		}
+	}
+	i := s.layerOf[s.eventOf[id]]
+	return d.Bow == bowing.None || !s.layers[i].plucked && s.heading(i, s.plan.Bows[s.layers[i].bow]) == d.Bow
+}
+
 func newSolver(pr *Problem) *Solver {
 	s := &Solver{Problem: pr, chain: &chain{pr: pr}, layerOf: pr.Hand.LayerOf(),
-		decided: map[score.NoteID]Decision{}, masks: map[int]*mask{}}
+		decided: map[score.NoteID]Decision{}, built: map[score.NoteID]bool{}, masks: map[int]*mask{}}
 	s.eventOf = eventsByNote(pr)
 	s.search = sequence.NewSearch[*tables](s.chain, pr.ties, nil, nil)
 	s.plan = s.solve()
@@ -79,8 +128,10 @@ func (s *Solver) solve() *Plan {
 }
 
 // Decide settles a note, beside what was settled before, and gives the plan
-// that is best with it. Where the note cannot be played so, or a sign forbids
-// it, the error says it and nothing is changed.
+// that is best with it. Only the layers that it reaches are worked out again;
+// a decision against a printed sign, or for a grip that was not among those
+// thought of, lays the whole part out anew. Where the note cannot be played so,
+// the error says it and nothing is changed.
 func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
 	if id < 0 || int(id) >= len(s.eventOf) || s.eventOf[id] < 0 {
 		return nil, fmt.Errorf("note %d is not struck: decide the note where it begins", id)
@@ -98,7 +149,13 @@ func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
 			s.decided[id] = old
 		}
 	}
+	if err == nil && was && s.built[id] {
+		err = errBuilt
+	}
 	if err != nil {
+		if s.rebuild(id) {
+			return s.plan, nil
+		}
 		back()
 		return nil, err
 	}
@@ -123,12 +180,21 @@ func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
 	return plan, nil
 }
 
+// errBuilt stands for a decision that has to be taken out of the problem itself.
+var errBuilt = errors.New("the decision cannot be changed so")
+
 // Undo takes a decision back.
 func (s *Solver) Undo(id score.NoteID) *Plan {
 	if _, ok := s.decided[id]; !ok {
 		return s.plan
 	}
 	delete(s.decided, id)
+	if s.built[id] {
+		if !s.rebuild(id) {
+			panic("joint: without a decision there is no plan where there was one with it")
+		}
+		return s.plan
+	}
 	i := s.layerOf[s.eventOf[id]]
 	m, err := s.maskOf(i)
 	if err != nil {
@@ -193,7 +259,7 @@ func (s *Solver) maskOf(i int) (*mask, error) {
 	any, left := false, len(m.grips)
 	for _, id := range e.Struck {
 		d, ok := s.decided[id]
-		if !ok {
+		if !ok || s.built[id] {
 			continue
 		}
 		any = true

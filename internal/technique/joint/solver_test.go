@@ -130,6 +130,39 @@ func TestDecideInPublic(t *testing.T) {
 	}
 }
 
+// TestDecideOverPrint: a decided bow overrules the printed one, a decided finger
+// the printed one; taken back, the print holds again. What no hand can do is
+// refused.
+func TestDecideOverPrint(t *testing.T) {
+	sc, p := scale("A4", "B4", "C5", "D5", "E5", "D5", "C5", "B4")
+	p.Notes[2].Marks = []score.Mark{{Kind: score.UpBow}, {Kind: score.Fingering, Text: "2"}}
+	s := NewSolver(sc, p, Options{})
+	plan, err := s.Decide(2, Decision{Bow: bowing.Down, Decision: fingering.Decision{Finger: fingering.Use(3)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	st := plan.BowStudy().Proposed[2]
+	if g := plan.HandStudy().Grips[2]; st.Direction != bowing.Down || g.Stops[0].Finger != 3 {
+		t.Errorf("decided down-bow and third finger, got %v and %d", st.Direction, g.Stops[0].Finger)
+	}
+	if plan, err = s.Decide(4, Decision{Decision: fingering.Decision{String: 2}}); err != nil {
+		t.Fatal(err)
+	}
+	if g := plan.HandStudy(); g.Grips[4].Stops[0].String != 2 || g.Grips[2].Stops[0].Finger != 3 {
+		t.Error("a second decision lost the first or was not obeyed")
+	}
+	if _, err := s.Decide(0, Decision{Decision: fingering.Decision{String: 1}}); err == nil {
+		t.Error("A4 on the E string was not refused")
+	}
+	back := s.Undo(2)
+	if st := back.BowStudy().Proposed[2]; st.Direction != bowing.Up || back.HandStudy().Grips[2].Stops[0].Finger != 2 {
+		t.Error("taken back, the print does not hold")
+	}
+	if back.HandStudy().Grips[4].Stops[0].String != 2 {
+		t.Error("taking one decision back lost the other")
+	}
+}
+
 // newSolverWith is the cost from scratch under the restrictions of s.
 func newSolverWith(s *Solver) float64 {
 	c := &chain{pr: s.Problem, only: s.chain.only}
