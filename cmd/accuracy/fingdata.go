@@ -17,6 +17,7 @@ type fingRow struct {
 	start  float64 // from the bar's beginning, quarters
 	dur    float64
 	bowing int
+	key    int
 }
 
 const fingQuarter = learn.Quarter
@@ -36,7 +37,7 @@ func fingRows(path string) ([]fingRow, error) {
 	}
 	out := make([]fingRow, len(rows))
 	for i, r := range rows {
-		out[i] = fingRow{bar: r.Bar, start: r.Start, dur: r.Dur, bowing: r.Bowing}
+		out[i] = fingRow{bar: r.Bar, start: r.Start, dur: r.Dur, key: r.Key, bowing: r.Bowing}
 	}
 	return out, nil
 }

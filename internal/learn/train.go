@@ -23,12 +23,13 @@ type Settings struct {
 
 // Usual settings; set once on the inner folds, see docs/ACCURACY.md.
 func Usual() Settings {
-	return Settings{Epochs: 14, Rate: 0.25, Margin: 1, Pull: 1e-4, Batch: 8, Seed: 7}
+	return Settings{Epochs: 8, Rate: 0.25, Margin: 1, Pull: 1e-4, Batch: 8, Seed: 7}
 }
 
 // Fit learns the violin's weights from examples, beginning at w. Chunks are drawn in an
 // order that the seed fixes; each batch moves the weights against its gradient,
-// each by its own rate (AdaGrad, Duchi, Hazan and Singer 2011), and none below 0; the
+// each by its own rate (AdaGrad, Duchi, Hazan and Singer 2011), none below 0 and in
+// the order that order.go tells; the
 // result is the mean over the last half of the steps. Terms that no example has
 // keep their weights, as do those in keep. The same input gives the same weights.
 func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings) (*fingering.Weights, error) {
@@ -69,6 +70,7 @@ func Fit(exs []*Example, w *fingering.Weights, keep map[string]bool, o Settings)
 				square[k] += d * d
 				cur[k] = max(0, cur[k]-o.Rate*d/math.Sqrt(square[k]+1))
 			}
+			orderly(cur)
 			if epoch >= o.Epochs/2 {
 				steps++
 				for k := range mean {

@@ -9,6 +9,7 @@ import (
 
 	"pochette/internal/bowing"
 	"pochette/internal/fingering"
+	"pochette/internal/instrument"
 	"pochette/internal/score"
 	"pochette/internal/sequence"
 )
@@ -79,6 +80,29 @@ func (s *Solver) rebuild(id score.NoteID) bool {
 	return true
 }
 
+// mayOverrule says whether laying the part out anew can help a decision that no
+// state obeys: a printed sign stands on the stroke or the event, a position is
+// printed as a word, the open string may be a harmonic's 0, or an earlier decision
+// has to go.
+func (s *Solver) mayOverrule(i int, id score.NoteID, d Decision) bool {
+	l := &s.layers[i]
+	if s.built[id] || d.Finger != nil && *d.Finger == 0 || d.Bow != bowing.None && !l.plucked && s.Bow.Fixed(l.bow) != bowing.None {
+		return true
+	}
+	for _, n := range s.Hand.Events[l.event].Struck {
+		for _, m := range s.part.Notes[n].Marks {
+			switch m.Kind {
+			case score.Fingering, score.String, score.ThumbPosition, score.OpenString:
+				return true
+			}
+		}
+	}
+	return slices.ContainsFunc(s.part.Directions, func(d score.Direction) bool {
+		_, ok := instrument.ParsePosition(d.Text)
+		return ok && d.Kind == "words"
+	})
+}
+
 // obeyed says whether the problem took a decision from its options.
 func (s *Solver) obeyed(id score.NoteID, d Decision) bool {
 	for _, f := range s.Hand.Findings {
@@ -112,13 +136,13 @@ func eventsByNote(pr *Problem) []int {
 	return of
 }
 
-// Plan is the best plan under the decisions made so far.
+// Plan is the best plan under the decisions made so far; nil where the signs of
+// the part leave none.
 func (s *Solver) Plan() *Plan { return s.plan }
 
-// solve panics where nothing is allowed: Decide sees to it that there is a way.
+// solve is nil where nothing is allowed.
 func (s *Solver) solve() *Plan {
 	j := s.search.Solve(s.o.Branches)
-
 	if math.IsInf(j.Cost, 1) {
 		return nil
 	}
@@ -153,7 +177,7 @@ func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
 		err = errBuilt
 	}
 	if err != nil {
-		if s.rebuild(id) {
+		if s.mayOverrule(i, id, d) && s.rebuild(id) {
 			return s.plan, nil
 		}
 		back()
