@@ -1,15 +1,6 @@
 package main
 
-import (
-	"pochette/internal/learn"
-	"pochette/internal/score"
-)
-
-// fingPiece is a fingered piece as a score.
-type fingPiece struct {
-	name string
-	sc   *score.Score
-}
+import "pochette/internal/learn"
 
 // fingRow is a row of a fingered piece, for what the bow does.
 type fingRow struct {
@@ -21,14 +12,6 @@ type fingRow struct {
 }
 
 const fingQuarter = learn.Quarter
-
-func readFingering(path string) (*fingPiece, error) {
-	p, err := learn.Read(path)
-	if err != nil {
-		return nil, err
-	}
-	return &fingPiece{name: p.Name, sc: p.Score}, nil
-}
 
 func fingRows(path string) ([]fingRow, error) {
 	rows, err := learn.ReadRows(path)

@@ -42,13 +42,9 @@ func main() {
 }
 
 func run(w io.Writer, data, out string, validate bool, o learn.Settings) error {
-	var works []*learn.Work
-	for _, set := range []string{"ytvf", "tnua"} {
-		k, err := learn.ReadSet(filepath.Join(data, "fingering", set))
-		if err != nil {
-			return err
-		}
-		works = append(works, k...)
+	works, err := learn.ReadAll(data)
+	if err != nil {
+		return err
 	}
 	base := fingering.UnlearnedWeights()
 	if validate {
@@ -68,24 +64,34 @@ func run(w io.Writer, data, out string, validate bool, o learn.Settings) error {
 	return os.WriteFile(out, []byte(text), 0o644)
 }
 
-func crossValidate(w io.Writer, works []*learn.Work, base *fingering.Weights, o learn.Settings) error {
+func crossValidate(out io.Writer, works []*learn.Work, base *fingering.Weights, o learn.Settings) error {
 	folds, err := learn.CrossValidate(works, base, o, learn.Folds)
 	if err != nil {
 		return err
 	}
 	fold := learn.FoldOf(works, learn.Folds)
 	sum := map[string]*learn.Agreement{}
+	printed, found := 0, 0
 	for _, k := range works {
-		a := learn.Measure(k, folds[fold[k.Group]])
+		w := folds[fold[k.Group]]
+		if k.Set == "etudes" {
+			n, f := learn.Printed(k, w)
+			printed, found = printed+n, found+f
+			continue
+		}
+		a := learn.Measure(k, w)
 		if sum[k.Set] == nil {
 			sum[k.Set] = &learn.Agreement{}
 		}
 		sum[k.Set].Add(a)
-		line(w, k.Name, a)
+		line(out, k.Name, a)
 	}
-	for _, set := range []string{"ytvf", "tnua"} {
-		line(w, "all of "+set, *sum[set])
+	for _, set := range learn.Sets {
+		if sum[set] != nil {
+			line(out, "all of "+set, *sum[set])
+		}
 	}
+	fmt.Fprintf(out, "études: %d of %d printed fingers found, all hidden\n", found, printed)
 	return nil
 }
 
@@ -98,7 +104,7 @@ func line(w io.Writer, name string, a learn.Agreement) {
 // head is the comment above the table.
 func head(works []*learn.Work, labels, beyond int) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d notes with a known fingering, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand, as in weights_unlearned.txt.\n", len(works), labels, beyond)
+	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d known fingerings, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand, as in weights_unlearned.txt.\n", len(works), labels, beyond)
 	for i := 0; i < len(works); i += 8 {
 		b.WriteString("# learned from")
 		for _, k := range works[i:min(len(works), i+8)] {

@@ -177,9 +177,6 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 		}
 	}
 	shifted := m.handMove(a, b, p, t)
-	if len(a.cells) == 1 && len(b.cells) == 1 {
-		m.lineMove(a, b, shifted, p, t)
-	}
 	switch {
 	case b.lo > a.hi:
 		t.add(stringChange, 1)
@@ -193,6 +190,12 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 		if p.slurred {
 			t.add(stringSlur, 1)
 		}
+	}
+	if t.enough > 0 && t.sum >= t.enough {
+		return true
+	}
+	if len(a.cells) == 1 && len(b.cells) == 1 {
+		m.lineMove(a, b, shifted, p, t)
 	}
 	for i := range b.cells {
 		c := &b.cells[i]
@@ -294,7 +297,7 @@ func (m *model) handMove(a, b *state, p *passage, t *tally) bool {
 	speed := mm / 1000 / p.timeFor(a, b)
 	t.add(shiftRate, speed)
 	if speed > 1 {
-		t.add(shiftRush, speed-1)
+		t.add(shiftRush, speed)
 	}
 	return true
 }

@@ -11,13 +11,13 @@ func Terms() int { return int(nTerms) }
 // AddNode adds x times the terms of a state to v, which is indexed like TermNames.
 func (pr *Problem) AddNode(i, s int, x float64, v []float64) {
 	l := &pr.layers[i]
-	pr.m.node(&l.states[s], &l.at, &tally{w: &pr.m.w, into: v, by: x})
+	pr.m.node(&l.states[s], &l.at, &tally{w: &pr.m.w, vals: (*[nTerms]float64)(v), by: x})
 }
 
 // AddEdge adds x times the terms of a way between neighbours to v.
 func (pr *Problem) AddEdge(i, from, to int, x float64, v []float64) {
 	l := &pr.layers[i]
-	pr.m.edge(&pr.layers[i-1].states[from], &l.states[to], &l.pass, &tally{w: &pr.m.w, into: v, by: x})
+	pr.m.edge(&pr.layers[i-1].states[from], &l.states[to], &l.pass, &tally{w: &pr.m.w, vals: (*[nTerms]float64)(v), by: x})
 }
 
 // Reweigh replaces the weights of the problem, in the order of TermNames; the

@@ -84,9 +84,15 @@ func (pr *Problem) Edge(i, from, to int) float64 {
 	return pr.way(&pr.layers[i-1].states[from], &l.states[to], &l.pass)
 }
 
-func (pr *Problem) way(a, b *state, p *passage) float64 {
-	t := tally{w: &pr.m.w}
+func (pr *Problem) way(a, b *state, p *passage) float64 { return pr.wayBelow(a, b, p, 0) }
+
+// wayBelow is way where that is less than enough; else +Inf.
+func (pr *Problem) wayBelow(a, b *state, p *passage, enough float64) float64 {
+	t := tally{w: &pr.m.w, enough: enough}
 	if !pr.m.edge(a, b, p, &t) {
+		return math.Inf(1)
+	}
+	if enough > 0 && t.sum >= enough {
 		return math.Inf(1)
 	}
 	return t.sum

@@ -298,7 +298,7 @@ func (pr *Problem) into(i, t int, prev []float64, order []int) (float64, int32) 
 		if prev[s]+pr.m.least(&before[s], to, &l.pass) >= best {
 			continue
 		}
-		if c := prev[s] + pr.way(&before[s], to, &l.pass); c < best {
+		if c := prev[s] + pr.wayBelow(&before[s], to, &l.pass, best-prev[s]); c < best {
 			best, arg = c, int32(s)
 		}
 	}

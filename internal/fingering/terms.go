@@ -77,7 +77,7 @@ const (
 	octaveHand                 // a note an octave from its neighbour by another finger than the fourth above, the first or the open string below [C: octaves lie in the frame of the hand]
 	shiftQuick                 // shifts in quick surroundings [C: a quick group lies under one hand]
 	shiftInside                // the same off the beat [C: no glide inside a beat group]
-	shiftRush                  // hand travel faster than a metre a second, m/s beyond it [C: about as fast as hands go]
+	shiftRush                  // shifts faster than a metre a second, m/s [C: about as fast as hands go]
 	nScalars
 )
 
@@ -138,21 +138,28 @@ var termNames = [nTerms]string{
 // TermNames lists the names in the order of feature vectors.
 func TermNames() []string { return append([]string(nil), termNames[:]...) }
 
-// tally adds up weighted terms, and keeps their values where vals is set.
+// tally adds up weighted terms, and keeps their values, times by where that is
+// set, where vals is.
 type tally struct {
 	w    *[nTerms]float64
 	sum  float64
 	vals *[nTerms]float64
-	into []float64 // where set, by times the values are added to it
 	by   float64
+	// enough, where above 0, is a sum from which on the rest need not be added: it is
+	// not negative, and the caller has something cheaper.
+	enough float64
 }
 
 func (t *tally) add(k term, v float64) {
 	t.sum += t.w[k] * v
 	if t.vals != nil {
-		t.vals[k] += v
+		t.keep(k, v)
 	}
-	if t.into != nil {
-		t.into[k] += t.by * v
+}
+
+func (t *tally) keep(k term, v float64) {
+	if t.by != 0 {
+		v *= t.by
 	}
+	t.vals[k] += v
 }

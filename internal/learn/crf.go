@@ -48,10 +48,13 @@ type field struct {
 	chunk
 	nodes [][]float64   // costs
 	edges [][][]float64 // edges[i][s][t] into layer i, as factors exp(-cost)
+	// little is the probability from which on a state or way counts towards the
+	// expected terms; there are many thousands of ways that hardly ever do.
+	little float64
 }
 
 func newField(c chunk, margin float64) *field {
-	f := &field{chunk: c}
+	f := &field{chunk: c, little: 1e-5}
 	pr := c.ex.pr
 	for i := c.lo; i < c.hi; i++ {
 		n := pr.States(i)
@@ -137,14 +140,13 @@ func (f *field) gradient(gold [][]int32, x float64, v []float64) (logZ float64, 
 // spread adds the terms of layer i and the ways into it by their probabilities,
 // and gives the backward sums of the layer before.
 func (f *field) spread(i int, sets [][]int32, a [][]float64, b []float64, x float64, v []float64) []float64 {
-	const little = 1e-4
 	pr := f.ex.pr
 	sum := 0.0
 	for k := range b {
 		sum += a[i][k] * b[k]
 	}
 	for k, t := range sets[i] {
-		if p := a[i][k] * b[k] / sum; p > little {
+		if p := a[i][k] * b[k] / sum; p > f.little {
 			pr.AddNode(f.lo+i, int(t), x*p, v)
 		}
 	}
@@ -161,7 +163,7 @@ func (f *field) spread(i int, sets [][]int32, a [][]float64, b []float64, x floa
 	}
 	for j, s := range sets[i-1] {
 		for k, t := range sets[i] {
-			if p := a[i-1][j] * f.edges[i][s][t] * f.nodes[i][t] * b[k] / total; p > little {
+			if p := a[i-1][j] * f.edges[i][s][t] * f.nodes[i][t] * b[k] / total; p > f.little {
 				pr.AddEdge(f.lo+i, int(s), int(t), x*p, v)
 			}
 		}

@@ -2,7 +2,6 @@ package learn
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"sort"
 	"strings"
@@ -168,6 +167,3 @@ func (t *Truth) Agrees(s *fingering.Stop) bool {
 	}
 	return s.String == t.String && int(s.Finger) == t.Finger && (samePosition(t.Position, s.Position) || s.Finger == 0)
 }
-
-// exists says whether a folder is there.
-func exists(dir string) bool { _, err := os.Stat(dir); return err == nil }

@@ -37,11 +37,11 @@ func Lowest(w *Work) (a Agreement) {
 }
 
 // Hand counts what the hand has to do in a plan.
-type Hand struct{ Notes, Shifts, Stretches, Quick int }
+type Hand struct{ Notes, Shifts, Stretches, Quick, Rushed int }
 
 // Add sums.
 func (h *Hand) Add(o Hand) {
-	h.Notes, h.Shifts, h.Stretches, h.Quick = h.Notes+o.Notes, h.Shifts+o.Shifts, h.Stretches+o.Stretches, h.Quick+o.Quick
+	h.Notes, h.Shifts, h.Stretches, h.Quick, h.Rushed = h.Notes+o.Notes, h.Shifts+o.Shifts, h.Stretches+o.Stretches, h.Quick+o.Quick, h.Rushed+o.Rushed
 }
 
 // HandOf counts over the plans of a work, one a text, or, given, over the plans
@@ -78,6 +78,11 @@ func countHand(st *fingering.Study) (h Hand) {
 	for _, f := range st.Findings {
 		if f.Kind == "quick-shift" {
 			h.Quick++
+		}
+	}
+	for _, s := range st.Shifts {
+		if s.Cover != fingering.Silence && math.Abs(s.MM)/1000 > s.Seconds {
+			h.Rushed++
 		}
 	}
 	for i := range st.Grips {

@@ -57,7 +57,17 @@ var TreatiseFingerings = [...]string{
 // is the best, no. 2 better than no. 1.
 var treatiseJudged = [][2]int{{4, 1}, {4, 2}, {4, 3}, {2, 1}}
 
-// judgements lays out the treatise's passage in sixteenths, as printed, at two tempi.
+// sharps are lines in which the first finger would have to slide up from the nut
+// to the next note, with the fourth finger on the lower string instead (better) and
+// with the slide (worse): D sharp, A sharp and E sharp, the three notes that the
+// treatise names (ch. VIII, as worded in RESEARCH.md; the lines are ours).
+var sharps = []struct{ line, better, worse string }{
+	{"B3 C#4 D#4 E4 F#4 E4", "IV2 IV3 IV4 III1 III2 III1", "IV2 IV3 III1 III1 III2 III1"},
+	{"F#4 G#4 A#4 B4 C#5 B4", "III2 III3 III4 II1 II2 II1", "III2 III3 II1 II1 II2 II1"},
+	{"C#5 D#5 E#5 F#5 G#5 F#5", "II2 II3 II4 I1 I2 I1", "II2 II3 I1 I1 I2 I1"},
+}
+
+// judgements lays out the printed judgements in sixteenths at two tempi.
 func judgements() ([]preference, error) {
 	var out []preference
 	for _, tempo := range []float64{96, 60} {
@@ -71,6 +81,17 @@ func judgements() ([]preference, error) {
 		}
 		for _, j := range treatiseJudged {
 			out = append(out, preference{better: terms[j[0]], worse: terms[j[1]]})
+		}
+		for _, l := range sharps {
+			better, err := termsOf(l.line, l.better, tempo)
+			if err != nil {
+				return nil, err
+			}
+			worse, err := termsOf(l.line, l.worse, tempo)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, preference{better, worse})
 		}
 	}
 	return out, nil
