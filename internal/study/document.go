@@ -176,7 +176,8 @@ func (s *Study) instrumentLine() string {
 	return fmt.Sprintf("%s, strings %s", s.Instrument.Kind, strings.Join(open, " "))
 }
 
-// addExcerpts engraves the bars that have something to say, each alone.
+// addExcerpts engraves the bars that have something to say, all in one layout;
+// their glyphs stand once at the head of the page.
 func (s *Study) addExcerpts(ctx context.Context, session *engrave.Session, d *report.Document) error {
 	ranges := make([][2]int, len(d.Bars))
 	for i := range d.Bars {
