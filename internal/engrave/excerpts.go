@@ -24,10 +24,6 @@ type ExcerptSet struct {
 	SVG []string
 }
 
-// excerptMargin, in mm on every side, holds a measure number of four digits, which the
-// engraver centres on the beginning of the staff.
-const excerptMargin = 3
-
 // Excerpts draws ranges of measures, each {first, last} counted from 1 as in
 // Layout.Measures, for a column of the given width in mm. A range wider than that is
 // broken at its bar lines; a single wide measure stays whole. Each range begins with clef
@@ -42,7 +38,6 @@ func (s *Session) Excerpts(ctx context.Context, ranges [][2]int, width float64) 
 	}
 	l := Excerpt("", width)
 	l.Breaks, l.FitWidth = BreaksEncoded, true
-	l.MarginLeft, l.MarginRight, l.MarginTop, l.MarginBottom = excerptMargin, excerptMargin, excerptMargin, excerptMargin
 	if err := l.check(); err != nil {
 		return ExcerptSet{}, err
 	}
