@@ -47,6 +47,7 @@ type Study struct {
 	Pace       timeline.Pace
 	Bow        *bowing.Study
 	Hand       *fingering.Study
+	Stroke     []int   // of each event: index into Bow.Proposed, -1 for none
 	Strings    [][]int // of each event
 	Crossings  []technique.Crossing
 	Spots      []technique.Spot
@@ -86,6 +87,7 @@ func (s *Study) run(r Request) {
 	s.Pace = timeline.PaceOf(s.Score, s.Part)
 	s.Bow = bowing.Analyze(s.Score, s.Part, bowing.Options{MayChangeSlurs: r.MayChangeSlurs, Pace: s.Pace.Quarter(0)})
 	strokes, lifted := strokeOfEvents(s.Bow)
+	s.Stroke = strokes
 	s.Hand = fingering.Analyze(s.Score, s.Part, fingering.Options{Instrument: s.Instrument, Strokes: strokes, Tempo: s.Pace.Quarter(0)})
 	s.Strings = bowedStrings(s.Hand, strokes)
 	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace}
