@@ -21,7 +21,7 @@ var floors = map[string]int{
 	"technique": 4,
 	"musicxml":  5, "engrave": 5, "paper": 5, "decide": 5,
 	"report": 6, "learn": 6,
-	"study":  7,
+	"study": 7,
 }
 
 // forbiddenBelow5 may not be imported by the pure floors.

@@ -56,7 +56,7 @@ func TestEtudesArePlayable(t *testing.T) {
 		t.Skip("no études in the shared data")
 	}
 	for _, f := range files {
-		sc, err := readPlayed(f)
+		sc, err := readScore(f)
 		if err != nil {
 			t.Fatal(err)
 		}

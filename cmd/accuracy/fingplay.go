@@ -3,14 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"sort"
 	"strings"
 
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
-	"pochette/internal/musicxml"
 	"pochette/internal/score"
 )
 
@@ -33,7 +31,7 @@ func measurePlayability(w io.Writer, data string) error {
 		files = append(files, more...)
 		sort.Strings(files)
 		for _, f := range files {
-			sc, err := readPlayed(f)
+			sc, err := readScore(f)
 			if err != nil {
 				return fmt.Errorf("%s: %w", f, err)
 			}
@@ -58,16 +56,6 @@ func measurePlayability(w io.Writer, data string) error {
 	}
 	fmt.Fprintln(w)
 	return nil
-}
-
-func readPlayed(path string) (*score.Score, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	sc, _, err := musicxml.Read(f, filepath.Base(path))
-	return sc, err
 }
 
 type playResult struct {

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"testing"
 
+	"pochette/internal/demo"
+
 	"pochette/internal/testdata"
 )
 
@@ -17,6 +19,19 @@ func BenchmarkPageWarm(b *testing.B) {
 	}
 	for b.Loop() {
 		if _, err := p.SVG(b.Context(), score, A4()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkPageWarmDemo is the page of the demonstration's movement: 25 measures.
+func BenchmarkPageWarmDemo(b *testing.B) {
+	p := openPool(b, 1)
+	if pages, err := p.SVG(b.Context(), demo.Jig, A4()); err != nil || len(pages) != 1 {
+		b.Fatalf("%d pages, %v", len(pages), err)
+	}
+	for b.Loop() {
+		if _, err := p.SVG(b.Context(), demo.Jig, A4()); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -72,5 +87,25 @@ func BenchmarkLoadLong(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(len(pages)), "pages")
+	}
+}
+
+// BenchmarkExcerptSet draws 30 single measures of a session of 100 in one layout; to be
+// held against 30 times BenchmarkExcerptWarm.
+func BenchmarkExcerptSet(b *testing.B) {
+	p := openPool(b, 2)
+	s, err := p.Session(b.Context(), invented(plainMeasures(100)...))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	var ranges [][2]int
+	for m := 1; m <= 90; m += 3 {
+		ranges = append(ranges, [2]int{m, m})
+	}
+	for b.Loop() {
+		if _, err := s.Excerpts(b.Context(), ranges, 120); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -6,11 +6,13 @@
 //	pool, err := engrave.Open(ctx, engrave.PoolOptions{CacheDir: engrave.DefaultCacheDir()})
 //	pages, err := pool.SVG(ctx, musicxml, engrave.A4())
 //
-// For many excerpts of one score, read it once:
+// For many excerpts of one score, for one HTML page, lay it out once with Excerpts; for
+// one, ask the layout for it:
 //
 //	s, err := pool.Session(ctx, musicxml)
 //	defer s.Close()
 //	pages, err := s.SVG(ctx, engrave.Excerpt("3-6", 120))
+//	set, err := s.Excerpts(ctx, [][2]int{{3, 6}, {9, 9}}, 120)
 //
 // # The marks of a string player, as the library draws them and as this package mends it
 //
@@ -37,6 +39,8 @@
 //     creator; credit elements are not used, since their places assume another page.
 //   - measure numbers: in italics at the start of each system but the first.
 //   - the name of a lone part is set in the heading, not before the first staff.
+//   - a time-modification without a tuplet element is ignored by the library, and voices
+//     then stand askew: here an invisible tuplet is put around such notes.
 //   - a part whose first measure has no attributes is not drawn by the library: here it is
 //     given empty ones.
 //

@@ -66,11 +66,15 @@ func Letter() Layout {
 	return l
 }
 
+// excerptMargin, in mm on every side, holds a measure number of four digits, which the
+// engraver centres on the beginning of the staff, and the brace of two staves.
+const excerptMargin = 3
+
 // Excerpt is the measures of a range alone, as high as the music, for a column of the
 // given width in millimetres.
 func Excerpt(measures string, width float64) Layout {
-	return Layout{PageWidth: width, PageHeight: 6000, MarginTop: 1, MarginBottom: 1, MarginLeft: 1, MarginRight: 1,
-		StaffHeight: 6, FitHeight: true, Measures: measures, Inline: true, ViewBox: true}
+	return Layout{PageWidth: width, PageHeight: 6000, MarginTop: excerptMargin, MarginBottom: excerptMargin,
+		MarginLeft: excerptMargin, MarginRight: excerptMargin, StaffHeight: 6, FitHeight: true, Measures: measures, Inline: true, ViewBox: true}
 }
 
 var measureRange = regexp.MustCompile(`^([1-9][0-9]{0,5}|start)(-([1-9][0-9]{0,5}|end))?$`)

@@ -3,8 +3,10 @@ package engrave
 import (
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 var tags = regexp.MustCompile(`<[^>]*>`)
@@ -150,4 +152,61 @@ func FuzzPrepare(f *testing.F) {
 			t.Errorf("the copy of the copy differs:\n%s\n%s", once.xml, twice.xml)
 		}
 	})
+}
+
+// The lines of a heading keep to the page and lose no word.
+func TestWrapped(t *testing.T) {
+	long := strings.Repeat("A set of rather long and elaborate pieces ", 5)
+	for _, text := range []string{"", "Jig", long, strings.Repeat("x", 300), "Gigue légère " + strings.Repeat("é", 60)} {
+		lines := wrapped(text, titleLine)
+		if got, want := strings.Join(lines, " "), strings.Join(strings.Fields(text), " "); got != want {
+			t.Errorf("%q became %q", want, got)
+		}
+		for _, l := range lines {
+			if utf8.RuneCountInString(l) > titleLine && strings.Contains(l, " ") {
+				t.Errorf("a line of several words is too long: %q", l)
+			}
+		}
+	}
+	if n := len(wrapped(long, titleLine)); n != 4 { // 209 characters at 66 a line
+		t.Errorf("%d lines, wanted 4", n)
+	}
+}
+
+// The second title stands clear of the first: their baselines are further apart than the
+// size of its type with the descenders of the first, a quarter of that one's size.
+func TestTitlesStandClear(t *testing.T) {
+	p := openPool(t, 1)
+	for _, l := range []Layout{A4(), Letter()} {
+		pages, err := p.SVG(t.Context(), invented(plainMeasures(4)...), l)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, firstSize := textAt(t, pages[0], "Invented Suite")
+		second, secondSize := textAt(t, pages[0], "2. Jig")
+		if second-first < secondSize+firstSize/4 {
+			t.Errorf("baselines %d and %d, type of %d and %d", first, second, firstSize, secondSize)
+		}
+	}
+}
+
+var yOrSize = regexp.MustCompile(`\b(y|font-size)="([0-9]+)(px)?"`)
+
+// textAt is the baseline and the size of the type of a text in a page, in its units.
+func textAt(t *testing.T, svg, text string) (y, size int) {
+	t.Helper()
+	before, _, found := strings.Cut(svg, ">"+text+"<")
+	if !found {
+		t.Fatalf("no %q on the page", text)
+	}
+	for _, m := range yOrSize.FindAllStringSubmatch(before, -1) {
+		n, _ := strconv.Atoi(m[2])
+		switch {
+		case m[1] == "y":
+			y = n
+		case n > 0: // an outer text has the size 0
+			size = n
+		}
+	}
+	return y, size
 }

@@ -158,15 +158,23 @@ func (p *Pool) Close(ctx context.Context) error {
 	}
 }
 
-// take waits for a seat and gives an idle engraver or a new one.
-func (p *Pool) take(ctx context.Context) (*instance, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, context.Cause(ctx)
+// usable says why nothing may be begun: the caller has given up or the pool is closed.
+func (p *Pool) usable(ctx context.Context) error {
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
 	}
 	select {
 	case <-p.gone:
-		return nil, ErrClosed
+		return ErrClosed
 	default:
+		return nil
+	}
+}
+
+// take waits for a seat and gives an idle engraver or a new one.
+func (p *Pool) take(ctx context.Context) (*instance, error) {
+	if err := p.usable(ctx); err != nil {
+		return nil, err
 	}
 	select {
 	case p.seats <- struct{}{}:
@@ -180,13 +188,8 @@ func (p *Pool) take(ctx context.Context) (*instance, error) {
 
 // takeFree is take without the waiting: nil where every seat is taken.
 func (p *Pool) takeFree(ctx context.Context) (*instance, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, context.Cause(ctx)
-	}
-	select {
-	case <-p.gone:
-		return nil, ErrClosed
-	default:
+	if err := p.usable(ctx); err != nil {
+		return nil, err
 	}
 	select {
 	case p.seats <- struct{}{}:

@@ -64,19 +64,21 @@ type notedNote struct {
 	strings      []fingering // text is the number
 	thumbs, open []extent
 	placement    string
+	modified
 }
 
 // preparer walks the source once.
 type preparer struct {
-	dec   *xml.Decoder
-	out   prepared
-	path  []string
-	text  strings.Builder // character data of the element at hand
-	note  *notedNote
-	notes []*notedNote // of the measure
-	attrs []xml.Attr   // of the element at hand
-	from  int64        // where the element at hand begins
-	edits []edit
+	dec     *xml.Decoder
+	out     prepared
+	path    []string
+	text    strings.Builder // character data of the element at hand
+	note    *notedNote
+	notes   []*notedNote // of the measure
+	stretch int          // backup and forward elements passed in the measure
+	attrs   []xml.Attr   // of the element at hand
+	from    int64        // where the element at hand begins
+	edits   []edit
 
 	parts   int    // in the part list
 	partID  string // of the last of them
@@ -186,7 +188,7 @@ func (p *preparer) start(name string) {
 			p.noID = append(p.noID, edit{extent{at, at}, ` id="` + escape(p.partID) + `"`})
 		}
 	case "measure":
-		p.notes = p.notes[:0]
+		p.notes, p.stretch = p.notes[:0], 0
 		if p.opening < 0 {
 			p.opening = p.dec.InputOffset()
 		}
@@ -194,6 +196,26 @@ func (p *preparer) start(name string) {
 		p.told = true
 	case "note":
 		p.note = &notedNote{voice: "1", staff: "1"}
+		p.note.stretch = p.stretch
+	case "backup", "forward":
+		p.stretch++
+	case "grace", "tremolo", "tuplet":
+		if p.note != nil {
+			p.startInNote(name)
+		}
+	}
+}
+
+func (p *preparer) startInNote(name string) {
+	switch kind := p.attr("type"); {
+	case name == "grace":
+		p.note.grace = true
+	case name == "tremolo":
+		p.note.tremolo = p.note.tremolo || kind == "start" || kind == "stop"
+	case kind == "start":
+		p.note.starts++
+	case kind == "stop":
+		p.note.stops++
 	}
 }
 
@@ -204,9 +226,11 @@ func (p *preparer) end(name string, at int64) {
 	switch {
 	case name == "measure":
 		p.finishMeasure()
+		p.tellTuplets()
 		p.tellAttributes(at)
 	case name == "note":
 		if p.note != nil {
+			p.note.end = at
 			p.notes = append(p.notes, p.note)
 		}
 		p.note = nil
@@ -227,6 +251,14 @@ func (p *preparer) endInNote(name, text string, whole extent) {
 		n.voice = text
 	case "staff":
 		n.staff = text
+	case "type":
+		n.kind = text
+	case "dot":
+		n.dots++
+	case "actual-notes":
+		n.actual = text
+	case "normal-notes":
+		n.normal = text
 	case "fret":
 		n.fret = true
 	case "fingering":
@@ -398,16 +430,20 @@ func escape(text string) string {
 	return b.String()
 }
 
-// splice applies edits that don't overlap.
+// splice applies edits; of two that overlap, which only a score gone astray can bring
+// about (a note inside a fingering), the first.
 func splice(text string, edits []edit) string {
 	if len(edits) == 0 {
 		return text
 	}
-	slices.SortFunc(edits, func(a, b edit) int { return cmp.Compare(a.from, b.from) })
+	slices.SortStableFunc(edits, func(a, b edit) int { return cmp.Compare(a.from, b.from) })
 	var b strings.Builder
 	b.Grow(len(text) + 32*len(edits))
 	at := int64(0)
 	for _, e := range edits {
+		if e.from < at {
+			continue
+		}
 		b.WriteString(text[at:e.from])
 		b.WriteString(e.text)
 		at = e.to

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 // SVG draws a score: MusicXML (score-partwise) in, one SVG for each page out. The same
@@ -51,17 +52,18 @@ func (p *Pool) MIDI(ctx context.Context, musicxml []byte) ([]byte, error) {
 // concurrent use and keeps its engraver until Close; Excerpts borrows another one where
 // the pool has it free, so that pages and excerpts are drawn side by side.
 type Session struct {
-	pool *Pool
+	pool   *Pool
+	source prepared
+	mei    string          // what the engraver reads: its own form of the source, with our heading
+	ids    map[string]bool // the identifiers in mei
 
 	mu       sync.Mutex // guards what follows
-	source   prepared
-	mei      string          // what the engraver reads: its own form of the source, with our heading
-	ids      map[string]bool // the identifiers in mei
-	in       *instance       // nil after a fault: the next use takes a fresh one
-	holds    bool            // in has read mei
-	now      Layout          // what in is laid out for
+	in       *instance  // nil after a fault: the next use takes a fresh one
+	holds    bool       // in has read mei
+	now      Layout     // what in is laid out for
 	warnings []string
-	closed   bool
+
+	closed atomic.Bool
 }
 
 // Session reads a score and holds it. The error says in one line what is wrong with it.
@@ -96,7 +98,7 @@ func flat() Layout {
 func (s *Session) Close() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.closed = true
+	s.closed.Store(true)
 	s.drop(true)
 }
 
@@ -141,7 +143,7 @@ func (s *Session) take(ctx context.Context) error {
 // first drawn, or again in a fresh engraver after a fault; always in the flat layout, so
 // that what it names does not depend on the layout to be drawn.
 func (s *Session) ready(ctx context.Context) error {
-	if s.closed {
+	if s.closed.Load() {
 		return ErrClosed
 	}
 	if s.in == nil {

@@ -244,7 +244,7 @@ func (b *builder) put(i int, p place) {
 		if p.touch == Artificial && f != 1 && f != instrument.Thumb {
 			continue
 		}
-		wide, ok := instrument.Fits(b.hand, f, p.semi, len(b.tones) > 1)
+		wide, ok := b.reaches(t, f, p.semi)
 		c.finger = int8(f)
 		if ok {
 			c.place(b.hand)
@@ -253,6 +253,17 @@ func (b *builder) put(i int, p place) {
 			b.push(i, c, wide)
 		}
 	}
+}
+
+// reaches says whether a finger gets to a semitone with the hand as it lies. A
+// finger that is printed or decided may open the hand beyond its limit, which is
+// then told; what is proposed may not.
+func (b *builder) reaches(t *tone, finger, semitone int) (wide int, ok bool) {
+	chord := len(b.tones) > 1
+	if t.want.fingers != 0 {
+		return instrument.Fits(b.hand, finger, semitone, chord)
+	}
+	return b.g.in.Fits(b.hand, finger, semitone, chord)
 }
 
 // place works out the position of a stopped cell.

@@ -77,3 +77,19 @@ func BenchmarkEncodeSolo(b *testing.B) {
 		}
 	}
 }
+
+// A solo movement of 1,163 notes and rests without beams, and one that has beams.
+func BenchmarkBeamedNone(b *testing.B) {
+	benchBeamed(b, "bowing/solos/rolla-tor_1-vla1-1.musicxml")
+}
+func BenchmarkBeamedHas(b *testing.B) { benchBeamed(b, soloFile) }
+
+func benchBeamed(b *testing.B, path string) {
+	f := benchFile(b, path)
+	b.SetBytes(int64(len(f.src.XML)))
+	for b.Loop() {
+		if _, err := Beamed(f.src.XML); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

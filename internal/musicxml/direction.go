@@ -1,6 +1,8 @@
 package musicxml
 
 import (
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -42,8 +44,6 @@ func (ps *partState) direction(e elem) {
 			ps.m.Jump.Segno = label(ps.m.Jump.Segno, "segno")
 		case "coda":
 			ps.m.Jump.Coda = label(ps.m.Jump.Coda, "coda")
-		case "words":
-			ps.wordsJump(d, e)
 		}
 	}
 }
@@ -201,25 +201,59 @@ func (ps *partState) sound(owner, e elem, made []score.Direction) {
 	best.Tempo = tempo
 }
 
-// wordsJump says where words ask for a jump that the file does not encode.
-func (ps *partState) wordsJump(d *score.Direction, e elem) {
-	t := strings.ToLower(strings.Join(strings.Fields(d.Text), " "))
-	t = strings.ReplaceAll(strings.ReplaceAll(t, ". ", "."), ".", "")
-	j := ps.m.Jump
-	asks := false
+// wordsJumps says where words of the measure ask for a jump that the file does
+// not encode. It is asked when the measure is read, as <sound> may stand anywhere
+// in it.
+func (ps *partState) wordsJumps() {
+	all := ps.part.Directions
+	first := len(all)
+	for first > 0 && all[first-1].Measure == ps.m.Index {
+		first--
+	}
+	for i := first; i < len(all); i++ {
+		d := &all[i]
+		if d.Kind != "words" {
+			continue
+		}
+		attr, encoded := jumpInWords(d.Text, ps.m.Jump)
+		if attr == "" || encoded {
+			continue
+		}
+		words := strings.Join(strings.Fields(d.Text), " ")
+		text := "the words \"" + words + "\" ask for a jump that the file does not encode (no <sound " + attr + ">); the order of playing does not follow it"
+		if attr == "fine" {
+			text = "the word \"" + words + "\" marks where the music ends after a jump, but the file does not encode it (no <sound fine>); the order of playing does not stop here"
+		}
+		ps.note(finding{kind: "jump-in-words", grade: score.Caution, off: int(d.Src.Start), measure: len(ps.part.Measures) + 1, at: d.At, text: text,
+			hint: "where the order of playing matters, encode the jump in the file: <sound " + attr + "=\"…\"/> in the direction that holds the words"})
+	}
+}
+
+// jumpLetters finds D.C. and D.S. however their points and spaces are set.
+var jumpLetters = regexp.MustCompile(`\bd\.?\s*([cs])\b\.?`)
+
+// jumpInWords is the attribute of <sound> that encodes the jump that words ask
+// for, "" if they ask for none, and whether j has it.
+func jumpInWords(words string, j score.Jump) (attr string, encoded bool) {
+	const most = 8 // a longer text is a remark, not an instruction to the player
+	t := strings.ReplaceAll(jumpLetters.ReplaceAllString(strings.ToLower(words), "d$1 "), ".", " ")
+	list := strings.Fields(t)
+	if len(list) > most {
+		return "", false
+	}
+	t = " " + strings.Join(list, " ") + " "
+	has := func(names ...string) bool {
+		return slices.ContainsFunc(names, func(n string) bool { return strings.Contains(t, " "+n+" ") })
+	}
 	switch {
-	case strings.HasPrefix(t, "dc") && len(t) <= len("dc al fine e poi la coda") || strings.HasPrefix(t, "da capo"):
-		asks = !j.DaCapo
-	case strings.HasPrefix(t, "ds") && len(t) <= len("ds al fine e poi la coda") || strings.HasPrefix(t, "dal segno"):
-		asks = j.DalSegno == ""
-	case t == "fine":
-		asks = !j.Fine
-	case t == "to coda":
-		asks = j.ToCoda == ""
+	case has("dc", "da capo", "dacapo"):
+		return "dacapo", j.DaCapo
+	case has("ds", "dal segno"):
+		return "dalsegno", j.DalSegno != ""
+	case t == " fine ":
+		return "fine", j.Fine
+	case t == " to coda ":
+		return "tocoda", j.ToCoda != ""
 	}
-	if asks {
-		ps.note(finding{kind: "jump-in-words", grade: score.Caution, off: e.node().start, measure: len(ps.part.Measures) + 1, at: ps.pos,
-			text: "the words \"" + d.Text + "\" ask for a jump that the file does not encode (<sound>); play order does not follow it",
-			hint: "encode the jump in the file where the order of playing matters"})
-	}
+	return "", false
 }

@@ -8,7 +8,8 @@
 // The way out for a file that was read: Splice puts marks into those bytes and
 // leaves all others alone; Strip takes them out again (splice.go tells how the
 // added elements are recognised). Partwise and OnePart cut and move whole
-// chunks of bytes for readers that want less than MusicXML allows. Encode
+// chunks of bytes for readers that want less than MusicXML allows, Beamed adds
+// the beams that a file leaves out. Encode
 // writes a document for a score that was made in memory.
 //
 // Element names and meanings are those of the MusicXML 4.0 schema

@@ -250,3 +250,51 @@ func TestDecodeDirections(t *testing.T) {
 		t.Errorf("directions %s, want %s", s, want)
 	}
 }
+
+// Words that ask for a jump are a caution where no <sound> of the measure encodes
+// it, and none where one does. (Words of the trade: common practice, no source.)
+func TestJumpInWords(t *testing.T) {
+	for _, c := range []struct{ words, sound, attr string }{
+		{"D.C. al Fine", "", "dacapo"},
+		{"D. C.", "", "dacapo"},
+		{"DC", "", "dacapo"},
+		{"D.C al fine", "", "dacapo"},
+		{"D.C.al Fine", "", "dacapo"},
+		{"Da Capo", "", "dacapo"},
+		{"Minuetto I\nda  capo", "", "dacapo"},
+		{"Gavotta D.C. senza repliche", "", "dacapo"},
+		{"D.S.", "", "dalsegno"},
+		{"Dal Segno al Coda", "", "dalsegno"},
+		{"Fine", "", "fine"},
+		{"Fine.", "", "fine"},
+		{"To Coda", "", "tocoda"},
+		{"D.C. al Fine", `<sound dacapo="yes"/>`, ""},
+		{"D.S.", `<sound dalsegno="one"/>`, ""},
+		{"Fine", `<sound fine="yes"/>`, ""},
+		{"To Coda", `<sound tocoda="coda"/>`, ""},
+		{"D.C. al Fine", `<sound fine="yes"/>`, "dacapo"},
+		{"dolce", "", ""},
+		{"con finezza", "", ""},
+		{"decresc. dim.", "", ""},
+	} {
+		_, _, fs := mustDecode(t, []byte(`<score-partwise><part-list><score-part id="P1"><part-name/></score-part></part-list><part id="P1"><measure number="1">
+<attributes><divisions>1</divisions><time><beats>1</beats><beat-type>4</beat-type></time></attributes>
+<direction><direction-type><words>`+c.words+`</words></direction-type></direction>
+<note><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration><voice>1</voice><type>quarter</type></note>`+c.sound+`</measure></part></score-partwise>`))
+		var got []score.Finding
+		for _, f := range fs {
+			if f.Kind == "jump-in-words" {
+				got = append(got, f)
+			}
+		}
+		switch {
+		case c.attr == "" && len(got) > 0:
+			t.Errorf("%q %s: %s", c.words, c.sound, got[0].Text)
+		case c.attr == "":
+		case len(got) != 1:
+			t.Errorf("%q %s: %d findings, want 1", c.words, c.sound, len(got))
+		case !strings.Contains(got[0].Text, "<sound "+c.attr+">") || !strings.Contains(got[0].Suggestion, c.attr) || got[0].Grade != score.Caution || got[0].At.Line != 3 || strings.Contains(got[0].Text, "\n"):
+			t.Errorf("%q: %+v", c.words, got[0])
+		}
+	}
+}

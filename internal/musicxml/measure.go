@@ -105,6 +105,7 @@ func (ps *partState) open(tag measureTag) {
 }
 
 func (ps *partState) close(end int) {
+	ps.wordsJumps()
 	ps.m.Src.End = int64(end)
 	ps.m.Len = ps.max
 	ps.info[ps.m.Index].held = ps.max

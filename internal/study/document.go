@@ -27,10 +27,6 @@ const firstPlaces = 8
 // excerptWidth in mm: two bars of quick notes stay readable on a phone.
 const excerptWidth = 120
 
-func sortBy(idx []int, less func(a, b int) bool) {
-	sort.SliceStable(idx, func(i, j int) bool { return less(idx[i], idx[j]) })
-}
-
 // report makes the page.
 func (s *Study) report(ctx context.Context, session *engrave.Session, version string) ([]byte, error) {
 	d := s.document(version)
@@ -76,8 +72,8 @@ func (s *Study) document(version string) report.Document {
 			bars[m] = &report.Bar{ID: barID(m), Label: "Measure " + timeline.Name(s.Part, m)}
 		}
 	}
+	s.addNoteRows(bars)
 	for _, m := range slices.Sorted(maps.Keys(bars)) {
-		bars[m].Notes = s.noteRows(m)
 		if d := s.Hardness.Bars[m]; d.Score > 0 {
 			bars[m].Hard = "Difficulty: " + d.Text() + "."
 		}
@@ -216,7 +212,8 @@ func (s *Study) instrumentLine() string {
 	return line
 }
 
-// addExcerpts engraves the bars that have something to say, each alone.
+// addExcerpts engraves the bars that have something to say, all in one layout;
+// their glyphs stand once at the head of the page.
 func (s *Study) addExcerpts(ctx context.Context, session *engrave.Session, d *report.Document) error {
 	ranges := make([][2]int, len(d.Bars))
 	for i := range d.Bars {
@@ -237,42 +234,43 @@ func (s *Study) addExcerpts(ctx context.Context, session *engrave.Session, d *re
 	return nil
 }
 
-func (s *Study) noteRows(measure int) []report.NoteRow {
-	strokes, _ := strokeOfEvents(s.Bow)
-	var rows []report.NoteRow
-	for i, e := range s.Hand.Events {
-		if e.Measure != measure || e.Rest {
+// addNoteRows gives each bar its table, in one pass over the events.
+func (s *Study) addNoteRows(bars map[int]*report.Bar) {
+	for i := range s.Hand.Events {
+		e := &s.Hand.Events[i]
+		if b := bars[e.Measure]; b != nil && !e.Rest {
+			b.Notes = append(b.Notes, s.noteRow(i))
+		}
+	}
+}
+
+func (s *Study) noteRow(event int) report.NoteRow {
+	e, g := &s.Hand.Events[event], &s.Hand.Grips[event]
+	r := report.NoteRow{Beat: timeline.At(s.Part, e.Measure, e.Onset, score.NoNote).Beat, Bow: s.bowText(event), Why: fingering.Why(s.Hand, event)}
+	var notes, strs, fingers []string
+	for _, id := range e.Struck {
+		notes = append(notes, s.Part.Notes[id].Sounding.String())
+	}
+	for _, st := range g.Stops {
+		if st.Held {
 			continue
 		}
-		m := &s.Part.Measures[e.Measure]
-		r := report.NoteRow{Beat: timeline.BeatName(m.Meter, timeline.Offset(s.Part, e.Measure)+e.Onset-m.Start), Bow: s.bowText(i, strokes), Why: fingering.Why(s.Hand, i)}
-		var notes, strs, fingers []string
-		g := &s.Hand.Grips[i]
-		for _, id := range e.Struck {
-			notes = append(notes, s.Part.Notes[id].Sounding.String())
-		}
-		for _, st := range g.Stops {
-			if st.Held {
-				continue
-			}
-			strs = append(strs, instrument.Numeral(st.String))
-			fingers = append(fingers, fingerText(st.Finger))
-		}
-		if len(g.Stops) > 0 {
-			r.Position = instrument.PositionName(g.Position)
-		}
-		r.Notes, r.Strings, r.Fingers = joined(notes), joined(strs), joined(fingers)
-		rows = append(rows, r)
+		strs = append(strs, instrument.Numeral(st.String))
+		fingers = append(fingers, fingerText(st.Finger))
 	}
-	return rows
+	if len(g.Stops) > 0 {
+		r.Position = instrument.PositionName(g.Position)
+	}
+	r.Notes, r.Strings, r.Fingers = joined(notes), joined(strs), joined(fingers)
+	return r
 }
 
 // bowText says the direction where a stroke begins, and how it follows.
-func (s *Study) bowText(event int, strokes []int) string {
-	if strokes[event] < 0 {
+func (s *Study) bowText(event int) string {
+	if s.Stroke[event] < 0 {
 		return "no bow"
 	}
-	st := &s.Bow.Proposed[strokes[event]]
+	st := &s.Bow.Proposed[s.Stroke[event]]
 	if st.First != event {
 		return "same bow"
 	}

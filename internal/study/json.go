@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 
 	"pochette/internal/bowing"
@@ -286,12 +287,10 @@ func (s *Study) jsonBow(d *jsonStudy) {
 }
 
 func (s *Study) jsonHand(d *jsonStudy) {
-	strokes, _ := strokeOfEvents(s.Bow)
 	for i, e := range s.Hand.Events {
 		g := &s.Hand.Grips[i]
-		m := &s.Part.Measures[e.Measure]
-		je := jsonEvent{Measure: e.Measure, Beat: timeline.BeatName(m.Meter, timeline.Offset(s.Part, e.Measure)+e.Onset-m.Start),
-			Start: s.whole(e.Onset), Length: s.whole(e.Dur), Rest: e.Rest, Grace: e.Grace, Stroke: strokes[i], Terms: jsonTerms(g.Terms), Why: fingering.Why(s.Hand, i)}
+		je := jsonEvent{Measure: e.Measure, Beat: timeline.At(s.Part, e.Measure, e.Onset, score.NoNote).Beat,
+			Start: s.whole(e.Onset), Length: s.whole(e.Dur), Rest: e.Rest, Grace: e.Grace, Stroke: s.Stroke[i], Terms: jsonTerms(g.Terms), Why: fingering.Why(s.Hand, i)}
 		if len(g.Stops) > 0 {
 			pos := g.Position
 			je.Position = &pos
@@ -326,7 +325,7 @@ func ranks(cs []technique.Crossing) []int {
 	for i := range order {
 		order[i] = i
 	}
-	sortBy(order, func(a, b int) bool { return cs[a].Load > cs[b].Load })
+	sort.SliceStable(order, func(a, b int) bool { return cs[order[a]].Load > cs[order[b]].Load })
 	rank := make([]int, len(cs))
 	for place, i := range order {
 		rank[i] = place + 1

@@ -128,18 +128,26 @@ func (s *Study) engraveSession(ctx context.Context, pool *engrave.Pool, marked [
 	return session, nil
 }
 
-// EngraverInput turns MusicXML into what the engraver reads: partwise, and one
-// part alone where partID is not empty.
+// EngraverInput turns MusicXML into what the engraver reads: partwise, one part
+// alone where partID is not empty, and with beams in a part that has none.
 func EngraverInput(xml []byte, name, partID string) ([]byte, error) {
 	src, err := musicxml.Open(xml, name)
 	if err != nil {
 		return nil, err
 	}
 	out, err := musicxml.Partwise(src)
-	if err != nil || partID == "" {
-		return out, err
+	if err != nil {
+		return nil, err
 	}
-	return musicxml.OnePart(out, partID)
+	if partID != "" {
+		if out, err = musicxml.OnePart(out, partID); err != nil {
+			return nil, err
+		}
+	}
+	if out, err = musicxml.Beamed(out); err != nil {
+		return nil, fmt.Errorf("%s: beams for the engraver: %w", name, err)
+	}
+	return out, nil
 }
 
 func (s *Study) pdf(ctx context.Context, session *engrave.Session, layout engrave.Layout) ([]byte, error) {

@@ -272,7 +272,6 @@ var explained = map[string]string{
 	"reger-op42-1-2.musicxml":                           "a triplet in a second voice without <tuplet>: the engraver takes lengths from the note type, we from <duration>",
 	"23c-Tuplet-Display-NonStandard.xml":                "tuplets that are written otherwise than they sound: the engraver reckons from the written ones, we from <duration>",
 	"23d-Tuplets-Nested.xml":                            "nested tuplets: the engraver multiplies ratios that the file gives multiplied already",
-	"23f-Tuplets-DurationButNoBracket.xml":              "time-modification without <tuplet>, as the name says",
 	"32a-Notations.xml":                                 "an artificial harmonic: the engraver sounds another key",
 	"32ad-Notations5.musicxml":                          "not well-formed: both refuse it",
 	"32c-MultipleNotationChildren.xml":                  "an accidental printed against <alter>: the engraver sounds the accidental, we <pitch>",

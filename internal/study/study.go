@@ -53,6 +53,7 @@ type Study struct {
 	Pace       timeline.Pace
 	Bow        *bowing.Study
 	Hand       *fingering.Study
+	Stroke     []int   // of each event: index into Bow.Proposed, -1 for none
 	Strings    [][]int // of each event
 	Crossings  []technique.Crossing
 	Spots      []technique.Spot
@@ -106,6 +107,7 @@ func (s *Study) run(r Request) {
 	played := plucked(s.Part)
 	s.plan(r, played)
 	strokes, lifted := strokeOfEvents(s.Bow)
+	s.Stroke = strokes
 	s.Strings = bowedStrings(s.Hand, strokes)
 	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace,
 		Grips: s.Hand.Grips, Shifts: s.Hand.Shifts, Fixed: s.fixed()}

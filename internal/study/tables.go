@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -264,7 +265,7 @@ func (s *Study) hintLines(p *technique.Passage) []string {
 		}
 	}
 	all := len(at)
-	sortBy(at, func(a, b int) bool { return s.Hints[a].Weight > s.Hints[b].Weight })
+	slices.SortStableFunc(at, func(a, b int) int { return cmp.Compare(s.Hints[b].Weight, s.Hints[a].Weight) })
 	at = at[:min(spotHints, all)]
 	slices.Sort(at)
 	var out []string
