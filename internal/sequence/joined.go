@@ -122,6 +122,34 @@ func (s *Search[T]) Root() (t T, ok bool) {
 	return s.open[0].t, true
 }
 
+// Fork is a search through a chain that differs from this one's in the dirty
+// layers only, and in which no path is cheaper: it starts from the branches that
+// are open here, so that what was learned of the ties is not learned again. This
+// search is left as it is.
+func (s *Search[T]) Fork(c Chain[T], dirty []int) *Search[T] {
+	f := &Search[T]{chain: c, ties: s.ties, epoch: slices.Concat(s.epoch, dirty)}
+	for _, b := range s.open {
+		own := *b
+		f.open = append(f.open, &own)
+	}
+	return f
+}
+
+// Bound is a lower bound of the cost that Solve will find, +Inf where there is no
+// path. It works out the branches that promise most, but splits none.
+func (s *Search[T]) Bound() float64 {
+	for len(s.open) > 0 {
+		b := s.open[0]
+		if b.fresh == len(s.epoch) {
+			return b.bound
+		}
+		heap.Pop(&s.open)
+		s.refresh(b)
+		s.push(b)
+	}
+	return math.Inf(1)
+}
+
 // Solve finds the cheapest path. It may be called again after Tighten.
 func (s *Search[T]) Solve(limit int) Joined {
 	best := Joined{Path: Path{Cost: math.Inf(1)}}

@@ -13,6 +13,7 @@ type Alternative struct {
 	Plan        *Plan
 	First, Last int     // measures between which it was asked to differ
 	Extra       float64 // what it costs more
+	cost        float64 // of its path: where changes are counted first, with what they count
 }
 
 // passageBars is how many measures Alternatives takes for one passage.
@@ -24,20 +25,42 @@ const passageBars = 4
 // two felt beats of it at least, or by a bar of it begun in the other direction.
 // For each passage the plan is the cheapest such plan there is (exact, repeats
 // included, unless the plan says otherwise); they come cheapest first.
+//
+// Every passage is bounded first, by the search without further branches; those are
+// searched whose bound may still lie among the k.
 func (s *Solver) Alternatives(k int) []Alternative {
-	if s.plan == nil {
+	if s.plan == nil || k <= 0 {
 		return nil
 	}
-	var out []Alternative
-	base := s.tablesNow()
+	var asked []*passage
 	for first := 0; first < len(s.part.Measures); first += passageBars {
-		last := min(first+passageBars, len(s.part.Measures)) - 1
-		if a, ok := s.alternative(base, first, last); ok {
-			out = append(out, a)
+		if p := s.passage(first, min(first+passageBars, len(s.part.Measures))-1); p != nil {
+			asked = append(asked, p)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Alternative) int { return cmp.Compare(a.Extra, b.Extra) })
+	slices.SortStableFunc(asked, func(a, b *passage) int { return cmp.Compare(a.bound, b.bound) })
+	var out []Alternative
+	for _, p := range asked {
+		if math.IsInf(p.bound, 1) || len(out) >= k && out[k-1].cost <= p.bound {
+			break
+		}
+		a, ok := s.solvePassage(p)
+		if !ok {
+			continue
+		}
+		out = append(out, a)
+		slices.SortStableFunc(out, func(a, b Alternative) int {
+			return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.First, b.First))
+		})
+	}
 	return out[:min(k, len(out))]
+}
+
+// passage is the search for a plan that differs in some measures.
+type passage struct {
+	first, last int
+	search      *sequence.Search[*tables]
+	bound       float64
 }
 
 // AlternativeIn gives the cheapest plan that differs so from the best one between
@@ -46,39 +69,37 @@ func (s *Solver) AlternativeIn(first, last int) (Alternative, bool) {
 	if s.plan == nil {
 		return Alternative{}, false
 	}
-	return s.alternative(s.tablesNow(), first, last)
-}
-
-// tablesNow are the tables under the decisions in force, without ties' branches.
-func (s *Solver) tablesNow() *tables {
-	x := sequence.Extras{Low: make([][]float64, len(s.ties)), Allowed: make([][]bool, len(s.ties))}
-	for i := range s.ties {
-		x.Low[i] = lows(&s.ties[i])
-	}
-	return s.chain.Pass(nil, &x, nil)
-}
-
-func (s *Solver) alternative(base *tables, first, last int) (Alternative, bool) {
-	from, to := s.layersIn(first, last)
-	if to < from {
+	p := s.passage(first, last)
+	if p == nil {
 		return Alternative{}, false
 	}
-	dirty := make([]int, 0, to-from+1)
-	for i := from; i <= to; i++ {
+	return s.solvePassage(p)
+}
+
+// passage lays out the search; nil where no note is struck there.
+// It goes on from the branches of the search for the best plan.
+func (s *Solver) passage(first, last int) *passage {
+	from, to := s.layersIn(first, last)
+	if to < from {
+		return nil
+	}
+	dirty := make([]int, 0, to-from+2)
+	for i := from; i <= min(to+1, len(s.layers)-1); i++ {
 		dirty = append(dirty, i)
 	}
-	for k := range s.ties {
-		dirty = append(dirty, s.ties[k].From, s.ties[k].To)
-	}
-	slices.Sort(dirty)
 	c := &chain{pr: s.Problem, only: s.chain.only, differ: &difference{s.plan, from, to}}
-	j := sequence.NewSearch[*tables](c, s.ties, base, slices.Compact(dirty)).Solve(s.o.Branches)
+	search := s.search.Fork(c, dirty)
+	return &passage{first, last, search, search.Bound()}
+}
+
+func (s *Solver) solvePassage(p *passage) (Alternative, bool) {
+	j := p.search.Solve(s.o.Branches)
 	if math.IsInf(j.Cost, 1) {
 		return Alternative{}, false
 	}
-	p := s.Problem.plan(j.States, j.Cost)
-	p.Exact, p.Gap = j.Exact, j.Gap
-	return Alternative{p, first, last, p.Cost - s.plan.Cost}, true
+	plan := s.Problem.plan(j.States, j.Cost)
+	plan.Exact, plan.Gap = j.Exact, j.Gap
+	return Alternative{plan, p.first, p.last, plan.Cost - s.plan.Cost, j.Cost}, true
 }
 
 // layersIn are the first and the last layer of some measures.
