@@ -27,6 +27,9 @@ const (
 // cover to the next better one.
 const hidden = 0.5
 
+// ShiftCover names what a stopped or lifted bow changes in the cost of a shift.
+const ShiftCover = "shift_cover"
+
 // LayerEvent is the event of a layer.
 func (pr *Problem) LayerEvent(i int) int { return pr.layers[i].event }
 
@@ -83,7 +86,7 @@ func (pr *Problem) coverOff(a, b *state, p *passage, how Bow) float64 {
 
 // BowTerms are the weighted terms of a layer's grip and of the way into it, in
 // all the sum of Node and EdgeBow. What a stopped or lifted bow adds to the
-// cover of a shift is the term "shift_cover".
+// cover of a shift is the term ShiftCover.
 func (pr *Problem) BowTerms(i, from, to int, how Bow) []score.Term {
 	l := &pr.layers[i]
 	var vals [nTerms]float64
@@ -105,7 +108,7 @@ func (pr *Problem) BowTerms(i, from, to int, how Bow) []score.Term {
 	}
 	ts := named(vals[:])
 	if off != 0 {
-		ts = append(ts, score.Term{Name: "shift_cover", Value: off})
+		ts = append(ts, score.Term{Name: ShiftCover, Value: off})
 	}
 	return ts
 }

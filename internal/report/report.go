@@ -21,6 +21,8 @@ type Document struct {
 	Glyphs                template.HTML // one hidden <svg> with the shapes that all excerpts share
 	First                 []Item        // where to look first, most pressing first
 	Hard                  []Item        // hard spots, hardest first
+	Alternatives          []Item        // other plans, cheapest first
+	Decided               []Item        // what each decision changes
 	Whole                 []Item        // findings about the file or the movement as a whole
 	Bars                  []Bar
 	Words                 []Word

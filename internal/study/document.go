@@ -67,8 +67,8 @@ func (s *Study) document(version string) report.Document {
 	s.addChanges(add)
 	s.addShifts(add)
 	s.addHints(add)
-	for _, p := range s.hardSpots() {
-		if m := s.Hand.Events[p.Hardest].Measure; bars[m] == nil {
+	for _, m := range s.pointedAt() {
+		if bars[m] == nil {
 			bars[m] = &report.Bar{ID: barID(m), Label: "Measure " + timeline.Name(s.Part, m)}
 		}
 	}
@@ -80,10 +80,27 @@ func (s *Study) document(version string) report.Document {
 		d.Bars = append(d.Bars, *bars[m])
 	}
 	d.First = s.first()
+	s.addPlans(&d)
 	for _, p := range s.hardSpots() {
 		d.Hard = append(d.Hard, report.Item{Bar: barID(s.Hand.Events[p.Hardest].Measure), Place: s.spanPlace(p.First, p.Last), Text: p.Text() + ".", Why: s.momentText(p.Hardest)})
 	}
 	return d
+}
+
+// pointedAt are the measures to which the lists at the head of the page lead:
+// hard spots, other plans, decisions.
+func (s *Study) pointedAt() []int {
+	var out []int
+	for _, p := range s.hardSpots() {
+		out = append(out, s.Hand.Events[p.Hardest].Measure)
+	}
+	for _, o := range s.Compared().Others {
+		out = append(out, o.First)
+	}
+	for _, w := range s.Compared().Weighed {
+		out = append(out, s.Part.Notes[w.Note].Measure)
+	}
+	return out
 }
 
 // hardSpots are the passages that the report names, hardest first.

@@ -22,30 +22,32 @@ import (
 const SchemaVersion = 1
 
 type jsonStudy struct {
-	Schema     int            `json:"schema"`
-	Program    string         `json:"program"`
-	Source     string         `json:"source"`
-	Title      string         `json:"title"`
-	Work       string         `json:"work,omitempty"`
-	Composer   string         `json:"composer,omitempty"`
-	Part       jsonPart       `json:"part"`
-	Instrument jsonInstrument `json:"instrument"`
-	Pace       jsonPace       `json:"pace"`
-	Measures   []jsonMeasure  `json:"measures"`
-	PlayOrder  []int          `json:"play_order"`
-	Events     []jsonEvent    `json:"events"`
-	Written    []jsonStroke   `json:"strokes_as_written"`
-	Strokes    []jsonStroke   `json:"strokes"`
-	Changes    []jsonChange   `json:"bow_changes"`
-	Shifts     []jsonShift    `json:"shifts"`
-	Crossings  []jsonCrossing `json:"crossings"`
-	Spots      []jsonSpot     `json:"crossing_spots"`
-	Marks      []jsonMark     `json:"marks_added"`
-	Slurs      []jsonSlur     `json:"slurs_changed"`
-	Difficulty jsonHardness   `json:"difficulty"`
-	Hints      []jsonHint     `json:"hints"`
-	Findings   []jsonFinding  `json:"findings"`
-	Costs      jsonCosts      `json:"costs"`
+	Schema       int               `json:"schema"`
+	Program      string            `json:"program"`
+	Source       string            `json:"source"`
+	Title        string            `json:"title"`
+	Work         string            `json:"work,omitempty"`
+	Composer     string            `json:"composer,omitempty"`
+	Part         jsonPart          `json:"part"`
+	Instrument   jsonInstrument    `json:"instrument"`
+	Pace         jsonPace          `json:"pace"`
+	Measures     []jsonMeasure     `json:"measures"`
+	PlayOrder    []int             `json:"play_order"`
+	Events       []jsonEvent       `json:"events"`
+	Written      []jsonStroke      `json:"strokes_as_written"`
+	Strokes      []jsonStroke      `json:"strokes"`
+	Changes      []jsonChange      `json:"bow_changes"`
+	Shifts       []jsonShift       `json:"shifts"`
+	Crossings    []jsonCrossing    `json:"crossings"`
+	Spots        []jsonSpot        `json:"crossing_spots"`
+	Marks        []jsonMark        `json:"marks_added"`
+	Slurs        []jsonSlur        `json:"slurs_changed"`
+	Difficulty   jsonHardness      `json:"difficulty"`
+	Hints        []jsonHint        `json:"hints"`
+	Alternatives []jsonAlternative `json:"alternatives"`
+	Decided      []jsonDecided     `json:"decided"`
+	Findings     []jsonFinding     `json:"findings"`
+	Costs        jsonCosts         `json:"costs"`
 }
 
 type jsonPart struct {
@@ -109,6 +111,8 @@ type jsonStroke struct {
 	Direction string     `json:"direction"`
 	Follows   string     `json:"follows"`
 	Fixed     bool       `json:"fixed,omitempty"`
+	From      *float64   `json:"bow_from,omitempty"`
+	To        *float64   `json:"bow_to,omitempty"`
 	Terms     []jsonTerm `json:"terms,omitempty"`
 }
 
@@ -189,8 +193,9 @@ type jsonTerm struct {
 }
 
 type jsonCosts struct {
-	Bow  jsonCost `json:"bow"`
-	Hand jsonCost `json:"hand"`
+	Bow      jsonCost `json:"bow"`
+	Hand     jsonCost `json:"hand"`
+	Together jsonCost `json:"together"`
 }
 
 type jsonCost struct {
@@ -200,7 +205,9 @@ type jsonCost struct {
 
 // JSON is the data behind the report, indented, with a newline at its end.
 func (s *Study) JSON(version string) ([]byte, error) {
-	text, err := json.Marshal(s.data(version))
+	d := s.data(version)
+	s.jsonPlans(&d)
+	text, err := json.Marshal(d)
 	if err != nil {
 		return nil, fmt.Errorf("study data: %w", err)
 	}
@@ -223,7 +230,7 @@ func (s *Study) data(version string) jsonStudy {
 		Instrument: s.jsonInstrument(),
 		Pace:       jsonPace{s.Pace.Quarter(0), [...]string{"assumed", "tempo word", "printed"}[s.Pace.Source]},
 		Written:    s.jsonStrokes(s.Bow.Written), Strokes: s.jsonStrokes(s.Bow.Proposed),
-		Costs: jsonCosts{jsonCost{round(s.Bow.Plan.Cost), jsonTerms(s.Bow.Plan.Terms)}, jsonCost{round(s.Hand.Plan.Cost), jsonTerms(s.Hand.Plan.Terms)}},
+		Costs: jsonCosts{Bow: jsonCost{round(s.Bow.Plan.Cost), jsonTerms(s.Bow.Plan.Terms)}, Hand: jsonCost{round(s.Hand.Plan.Cost), jsonTerms(s.Hand.Plan.Terms)}},
 	}
 	s.jsonMusic(&d)
 	s.jsonBow(&d)
@@ -272,6 +279,7 @@ func (s *Study) jsonBow(d *jsonStudy) {
 			d.Slurs = append(d.Slurs, jsonSlur{"added", at(sl.Start), at(sl.End)})
 		}
 	}
+	s.jsonOnBow(d)
 	rank := ranks(s.Crossings)
 	d.Crossings, d.Spots = []jsonCrossing{}, []jsonSpot{}
 	for i, c := range s.Crossings {
@@ -286,6 +294,18 @@ func (s *Study) jsonBow(d *jsonStudy) {
 	}
 }
 
+// jsonOnBow adds where on the bow the strokes are, and what of the cost knows
+// both bow and hand.
+func (s *Study) jsonOnBow(d *jsonStudy) {
+	for i, at := range s.Joint.OnBow(s.Bow) {
+		if st := &s.Bow.Proposed[i]; !st.Pizzicato && st.Direction != bowing.None {
+			from, to := round(at[0]), round(at[1])
+			d.Strokes[i].From, d.Strokes[i].To = &from, &to
+		}
+	}
+	d.Costs.Together = jsonCost{round(s.Joint.Cost), jsonTerms(s.Joint.Together())}
+}
+
 func (s *Study) jsonHand(d *jsonStudy) {
 	for i, e := range s.Hand.Events {
 		g := &s.Hand.Grips[i]
@@ -295,9 +315,7 @@ func (s *Study) jsonHand(d *jsonStudy) {
 			pos := g.Position
 			je.Position = &pos
 		}
-		for _, st := range g.Stops {
-			je.Stops = append(je.Stops, jsonStop{s.Part.Notes[st.Note].Sounding.String(), st.String, fingerText(st.Finger), st.Semitone, st.Held, [...]string{"", "natural", "artificial"}[st.Touch]})
-		}
+		je.Stops = s.jsonStops(g)
 		for _, id := range g.LeftOut {
 			je.LeftOut = append(je.LeftOut, s.Part.Notes[id].Sounding.String())
 		}
@@ -312,6 +330,14 @@ func (s *Study) jsonHand(d *jsonStudy) {
 		n := &s.Part.Notes[m.Note]
 		d.Marks = append(d.Marks, jsonMark{n.Measure, timeline.AtNote(s.Part, m.Note).String(), n.Sounding.String(), string(m.Mark.Kind), m.Mark.Text, m.Mark.Origin.String()})
 	}
+}
+
+func (s *Study) jsonStops(g *fingering.Grip) []jsonStop {
+	var out []jsonStop
+	for _, st := range g.Stops {
+		out = append(out, jsonStop{s.Part.Notes[st.Note].Sounding.String(), st.String, fingerText(st.Finger), st.Semitone, st.Held, [...]string{"", "natural", "artificial"}[st.Touch]})
+	}
+	return out
 }
 
 func (s *Study) eventPlace(i int) string {
@@ -340,7 +366,7 @@ func (s *Study) jsonStrokes(strokes []bowing.Stroke) []jsonStroke {
 		if st.Pizzicato {
 			dir = bowing.None.String()
 		}
-		out[i] = jsonStroke{st.First, st.Last, s.eventPlace(st.First), dir, st.Change.String(), st.Fixed, jsonTerms(st.Why)}
+		out[i] = jsonStroke{First: st.First, Last: st.Last, Place: s.eventPlace(st.First), Direction: dir, Follows: st.Change.String(), Fixed: st.Fixed, Terms: jsonTerms(st.Why)}
 	}
 	return out
 }

@@ -17,6 +17,7 @@ import (
 	"pochette/internal/musicxml"
 	"pochette/internal/score"
 	"pochette/internal/technique"
+	"pochette/internal/technique/joint"
 	"pochette/internal/timeline"
 )
 
@@ -51,7 +52,8 @@ type Study struct {
 	Instrument instrument.Instrument
 	Guessed    string // why this instrument; "" where it was given
 	Pace       timeline.Pace
-	Bow        *bowing.Study
+	Joint      *joint.Plan
+	Bow        *bowing.Study // of the joint plan, as Hand is
 	Hand       *fingering.Study
 	Stroke     []int   // of each event: index into Bow.Proposed, -1 for none
 	Strings    [][]int // of each event
@@ -67,6 +69,7 @@ type Study struct {
 	Findings []score.Finding
 
 	technique technique.Input
+	compared  func() *Compared
 }
 
 // errNoNotes and its like are the reasons why nothing can be done.
@@ -97,15 +100,19 @@ func Analyze(r Request) (*Study, error) {
 		return nil, err
 	}
 	s.Findings = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
-	s.run(r)
+	if err := s.run(r); err != nil {
+		return nil, err
+	}
 	return s, nil
 }
 
 // run makes the plans of bow and hand, then what rests on both.
-func (s *Study) run(r Request) {
+func (s *Study) run(r Request) error {
 	s.Pace = timeline.PaceOf(s.Score, s.Part)
 	played := plucked(s.Part)
-	s.plan(r, played)
+	if err := s.plan(r, played); err != nil {
+		return err
+	}
 	strokes, lifted := strokeOfEvents(s.Bow)
 	s.Stroke = strokes
 	s.Strings = bowedStrings(s.Hand, strokes)
@@ -131,16 +138,7 @@ func (s *Study) run(r Request) {
 		}
 		return int(b.Grade) - int(a.Grade)
 	})
-}
-
-// plan solves bow, then hand, which is told the strokes. played is the part as
-// it is bowed and plucked.
-func (s *Study) plan(r Request, played *score.Part) {
-	s.Bow = bowing.Analyze(s.Score, played, s.bowOptions(r))
-	strokes, _ := strokeOfEvents(s.Bow)
-	o := s.handOptions(r)
-	o.Strokes = strokes
-	s.Hand = fingering.Analyze(s.Score, played, o)
+	return nil
 }
 
 // strokeOfEvents gives for each event its stroke (-1: none) and whether the bow

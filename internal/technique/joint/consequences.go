@@ -32,6 +32,28 @@ const least = 0.05
 // difference of the plans but for the bow's tie-break and changes below 0.05.
 func Consequences(before, after *Plan, id score.NoteID, d Decision) []Consequence {
 	pr := after.pr
+	out, f, g := compare(before, after)
+	own, cause := pr.part.Notes[id].Measure, decisionText(pr.part, id, d)
+	for i := range out {
+		c := &out[i]
+		c.Text = consequenceText(pr, cause, c.Measure, own, f[c.Measure], g[c.Measure], c)
+	}
+	slices.SortStableFunc(out, func(s, t Consequence) int {
+		if (s.Measure == own) != (t.Measure == own) {
+			if s.Measure == own {
+				return -1
+			}
+			return 1
+		}
+		return s.Measure - t.Measure
+	})
+	return out
+}
+
+// compare lists the measures in which two plans of one part differ, in order and
+// without text, and what a player would count in each of both.
+func compare(before, after *Plan) (out []Consequence, was, is map[int]fact) {
+	pr := after.pr
 	diffs := map[int]map[string]float64{}
 	add := func(items []Item, sign float64) {
 		for _, it := range items {
@@ -45,37 +67,24 @@ func Consequences(before, after *Plan, id score.NoteID, d Decision) []Consequenc
 	add(after.Items(), 1)
 	add(before.Items(), -1)
 	changed := changedMeasures(before, after)
-	a, b := facts(before), facts(after)
-	own := pr.part.Notes[id].Measure
-	cause := decisionText(pr.part, id, d)
-	var out []Consequence
 	for _, m := range slices.Sorted(maps.Keys(diffs)) {
 		c := Consequence{Measure: m, At: timeline.At(pr.part, m, pr.part.Measures[m].Start, score.NoNote)}
 		for n, v := range diffs[m] {
 			if math.Abs(v) > 1e-9 {
 				c.Terms = append(c.Terms, score.Term{Name: n, Value: v})
-				c.Cost += v
 			}
-		}
-		if !changed[m] && math.Abs(c.Cost) < least {
-			continue
 		}
 		slices.SortFunc(c.Terms, func(s, t score.Term) int {
 			return cmp.Or(cmp.Compare(math.Abs(t.Value), math.Abs(s.Value)), cmp.Compare(s.Name, t.Name))
 		})
-		c.Text = consequenceText(pr, cause, m, own, a[m], b[m], &c)
-		out = append(out, c)
-	}
-	slices.SortStableFunc(out, func(s, t Consequence) int {
-		if (s.Measure == own) != (t.Measure == own) {
-			if s.Measure == own {
-				return -1
-			}
-			return 1
+		for _, t := range c.Terms {
+			c.Cost += t.Value
 		}
-		return s.Measure - t.Measure
-	})
-	return out
+		if changed[m] || math.Abs(c.Cost) >= least {
+			out = append(out, c)
+		}
+	}
+	return out, facts(before), facts(after)
 }
 
 // changedMeasures are those in which a direction, a finger, a string or the hand
@@ -224,8 +233,8 @@ func list(parts []string) string {
 	return strings.Join(parts[:n-1], ", ") + " and " + parts[n-1]
 }
 
-// decisionText names a decision and its place.
-func decisionText(p *score.Part, id score.NoteID, d Decision) string {
+// DecisionText names what a decision asks for.
+func DecisionText(d Decision) string {
 	var parts []string
 	if d.Bow != bowing.None {
 		parts = append(parts, d.Bow.String()+"-bow")
@@ -242,8 +251,13 @@ func decisionText(p *score.Part, id score.NoteID, d Decision) string {
 	if len(parts) == 0 {
 		parts = []string{"the decision"}
 	}
-	s := list(parts) + " in " + timeline.AtNote(p, id).String()
+	s := list(parts)
 	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// decisionText names a decision and its place.
+func decisionText(p *score.Part, id score.NoteID, d Decision) string {
+	return DecisionText(d) + " in " + timeline.AtNote(p, id).String()
 }
 
 func fingerWord(f int8) string {
