@@ -36,11 +36,11 @@ func (m *model) runsOut(s *Stroke, u Use) score.Finding {
 	default:
 		f.Suggestion = "Change the bow inside the slur" + m.changePlace(s) + "."
 	}
-	if u.Least >= surelyOut && m.pace.Source != timeline.PaceAssumed {
+	if u.Least >= surelyOut && m.o.Pace.Source != timeline.PaceAssumed {
 		f.Grade = score.Caution
 	}
-	if m.pace.Source == timeline.PaceAssumed {
-		f.Why += fmt.Sprintf(" No tempo is printed; %.0f quarter notes a minute are assumed.", m.pace.Quarter(s.Onset)/m.scale)
+	if m.o.Pace.Source == timeline.PaceAssumed {
+		f.Why += fmt.Sprintf(" No tempo is printed; %.0f quarter notes a minute are assumed.", m.o.Pace.Quarter(s.Onset))
 	}
 	return f
 }

@@ -114,9 +114,8 @@ type Options struct {
 	Strict bool
 	// Alternatives asks for so many of the cheapest plans, the first included.
 	Alternatives int
-	// Pace in quarter notes a minute where the part names no tempo, not even in
-	// words; 0 for what timeline.PaceOf assumes.
-	Pace float64
+	// Pace of the part; nil for timeline.PaceOf.
+	Pace *timeline.Pace
 }
 
 // ChangeAt is one place where the proposal asks for something the reader would

@@ -40,8 +40,6 @@ type model struct {
 	loud      dynamics
 	into      []int // per bow: the first link that leads to it, -1
 	place     []int // per bow: its index in the proposal
-	pace      timeline.Pace
-	scale     float64 // seconds per second of pace
 	sforzati  map[score.Tick]bool
 	wedges    []score.Direction
 	implied   []implied
@@ -89,9 +87,9 @@ func (m *model) bow(b int) *Stroke { return &m.strokes[m.bowed[b]] }
 
 // readDirections keeps what the rules ask of the marks between the notes.
 func (m *model) readDirections() {
-	m.pace, m.scale = timeline.PaceOf(m.sc, m.p), 1
-	if m.pace.Source == timeline.PaceAssumed && m.o.Pace > 0 {
-		m.scale = m.pace.Quarter(0) / m.o.Pace
+	if m.o.Pace == nil {
+		pace := timeline.PaceOf(m.sc, m.p)
+		m.o.Pace = &pace
 	}
 	m.sforzati = map[score.Tick]bool{}
 	for _, d := range m.p.Directions {
@@ -122,7 +120,7 @@ func sforzato(text string) bool {
 
 // seconds is how long a stretch from a tick on lasts.
 func (m *model) seconds(at, length score.Tick) float64 {
-	return m.scale * m.pace.Seconds(at, at+length)
+	return m.o.Pace.Seconds(at, at+length)
 }
 
 // levelAt is the metric level of any tick; the end of the music counts as a bar line.

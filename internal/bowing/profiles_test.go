@@ -88,12 +88,12 @@ func TestSoftEntry(t *testing.T) {
 	}{{"pp", "U", 50, true}, {"pp", "D", 120, true}, {"f", "", 50, false}} {
 		sc, p := build(t, 4, 4, "(c2 d2) | (c2 d2) | r1 | (c2 d2) | (e2 f2) | (c2 d2) |")
 		p.Directions = []score.Direction{{At: 12 * quarter, Kind: "dynamics", Text: c.sign}}
-		m := newModel(sc, p, Options{Pace: c.pace})
+		m := newModel(sc, p, Options{Pace: evenPace(sc, c.pace)})
 		soft := false
 		for _, w := range m.wants[2] {
 			soft = soft || w.rule == SoftEntry && w.dir == Up
 		}
-		if got := letters(Analyze(sc, p, Options{Pace: c.pace}).Proposed); soft != c.soft || c.want != "" && got[2:3] != c.want {
+		if got := letters(Analyze(sc, p, Options{Pace: evenPace(sc, c.pace)}).Proposed); soft != c.soft || c.want != "" && got[2:3] != c.want {
 			t.Errorf("%s at %v: %s, want the third stroke %s; soft-entry speaks: %v", c.sign, c.pace, got, c.want, soft)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"pochette/internal/score"
+	"pochette/internal/timeline"
 )
 
 // Printed check (RESEARCH.md, "Bow physics"): three slurred notes down and one
@@ -15,7 +16,7 @@ import (
 func TestThreeSlurredDownAndOneUp(t *testing.T) {
 	for _, pace := range []float64{40, 60, 84, 120, 160} {
 		sc, p := build(t, 4, 4, "(c4 d4 e4) f4 | (c4 d4 e4) f4 | c1 |]")
-		st := Analyze(sc, p, Options{Pace: pace})
+		st := Analyze(sc, p, Options{Pace: evenPace(sc, pace)})
 		if got := letters(st.Proposed); got != "DUDUD" {
 			t.Fatalf("%s, want DUDUD", got)
 		}
@@ -112,19 +113,19 @@ func findingOf(st *Study, kind string) *score.Finding {
 // may change and the profile minds.
 func TestBowRunsOut(t *testing.T) {
 	sc, p := build(t, 4, 4, "(c1 d1 e1) | c1 |]")
-	st := Analyze(sc, p, Options{Pace: 60})
+	st := Analyze(sc, p, Options{Pace: evenPace(sc, 60)})
 	f := findingOf(st, "bow-runs-out")
 	if f == nil || !strings.Contains(f.Text, "12.0 seconds at mf") || !strings.Contains(f.Suggestion, "Change the bow inside the slur, best before measure 1") {
 		t.Fatalf("%+v", f)
 	}
 	split := false
-	for _, s := range Analyze(sc, p, Options{Pace: 60, MayChangeSlurs: true, Profile: "romantic"}).Proposed {
+	for _, s := range Analyze(sc, p, Options{Pace: evenPace(sc, 60), MayChangeSlurs: true, Profile: "romantic"}).Proposed {
 		split = split || s.Change == Split
 	}
 	if !split {
 		t.Error("the slur is not divided")
 	}
-	if f := findingOf(Analyze(sc, p, Options{Pace: 240}), "bow-runs-out"); f != nil {
+	if f := findingOf(Analyze(sc, p, Options{Pace: evenPace(sc, 240)}), "bow-runs-out"); f != nil {
 		t.Errorf("three seconds: %s", f.Text)
 	}
 }
@@ -132,7 +133,7 @@ func TestBowRunsOut(t *testing.T) {
 // Row of long and short strokes: the bow drifts, and is told where to go.
 func TestBowUnbalanced(t *testing.T) {
 	sc, p := build(t, 5, 4, "(c4 d4 e4 f4) g4! | (c4 d4 e4 f4) g4! | (c4 d4 e4 f4) g4! | c1 r4 |]")
-	f := findingOf(Analyze(sc, p, Options{Pace: 120}), "bow-unbalanced")
+	f := findingOf(Analyze(sc, p, Options{Pace: evenPace(sc, 120)}), "bow-unbalanced")
 	if f == nil || !strings.Contains(f.Text, "3 times in a row a down-bow asks for about") || !strings.Contains(f.Text, "toward the tip") || f.At.Measure != 0 || f.To.Measure != 2 {
 		t.Fatalf("%+v", f)
 	}
@@ -140,4 +141,13 @@ func TestBowUnbalanced(t *testing.T) {
 	if f := findingOf(Analyze(sc, p, Options{}), "bow-unbalanced"); f != nil {
 		t.Errorf("nothing is out of balance: %s", f.Text)
 	}
+}
+
+// evenPace is one pace all the time, in quarter notes a minute; nil for 0.
+func evenPace(sc *score.Score, quarters float64) *timeline.Pace {
+	if quarters == 0 {
+		return nil
+	}
+	p := timeline.PaceOf(sc, &score.Part{Directions: []score.Direction{{Kind: "metronome", Tempo: quarters}}})
+	return &p
 }

@@ -3,7 +3,6 @@ package fingering
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"pochette/internal/instrument"
 	"pochette/internal/score"
@@ -57,8 +56,9 @@ func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
 	if o.Weights == nil {
 		o.Weights = DefaultWeights()
 	}
-	if o.Tempo <= 0 {
-		o.Tempo = 96
+	if o.Pace == nil {
+		pace := timeline.PaceOf(sc, p)
+		o.Pace = &pace
 	}
 	pr := &Problem{Events: timeline.Events(p), sc: sc, p: p, o: o}
 	pr.m = newModel(&pr.o.Instrument, o.Weights.vector(o.Instrument.Kind, o.Profile))
@@ -135,7 +135,6 @@ const graceSeconds = 0.1
 func (pr *Problem) layOut() {
 	r := &reader{p: pr.p, o: &pr.o, at: func(id score.NoteID) score.Loc { return timeline.AtNote(pr.p, id) }}
 	r.words = positionWords(pr.p, pr.Events)
-	clock := newClock(pr.sc, pr.p, pr.o.Tempo)
 	last := -1
 	for i := range pr.Events {
 		e := &pr.Events[i]
@@ -144,11 +143,11 @@ func (pr *Problem) layOut() {
 		}
 		l := layer{event: i, at: moment{seconds: graceSeconds}}
 		if !e.Grace {
-			l.at.seconds = clock.seconds(e.Onset, e.Dur)
+			l.at.seconds = pr.seconds(e.Onset, e.Dur)
 		}
 		pr.fill(&l, e, r)
 		if last >= 0 {
-			l.pass = pr.passageTo(last, i, clock)
+			l.pass = pr.passageTo(last, i)
 			l.pass.next = l.at.seconds
 		}
 		last = i
@@ -158,13 +157,13 @@ func (pr *Problem) layOut() {
 }
 
 // passageTo is what lies between two written neighbours, rests skipped.
-func (pr *Problem) passageTo(a, b int, c *clock) passage {
+func (pr *Problem) passageTo(a, b int) passage {
 	p := passage{seconds: graceSeconds, slurred: pr.Events[b].Slurred}
 	if e := &pr.Events[a]; !e.Grace {
-		p.seconds = c.seconds(e.Onset, e.Dur)
+		p.seconds = pr.seconds(e.Onset, e.Dur)
 	}
 	for i := a + 1; i < b; i++ {
-		p.rest += c.seconds(pr.Events[i].Onset, pr.Events[i].Dur)
+		p.rest += pr.seconds(pr.Events[i].Onset, pr.Events[i].Dur)
 	}
 	if s := pr.o.Strokes; len(s) == len(pr.Events) {
 		p.slurred = s[a] == s[b] && s[a] >= 0
@@ -247,14 +246,13 @@ func (pr *Problem) joinRepeats() {
 	}
 	played := make([]bool, len(pr.layers))
 	seen := map[[2]int]bool{}
-	clock := newClock(pr.sc, pr.p, pr.o.Tempo)
 	order, _ := timeline.PlayOrder(pr.p)
 	last, rest := -1, 0.0
 	for _, v := range order {
 		for _, e := range byMeasure[v.Measure] {
 			k := layerOf[e]
 			if k < 0 {
-				rest += clock.seconds(pr.Events[e].Onset, pr.Events[e].Dur)
+				rest += pr.seconds(pr.Events[e].Onset, pr.Events[e].Dur)
 				continue
 			}
 			if last >= 0 && k == last+1 {
@@ -294,61 +292,5 @@ func positionWords(p *score.Part, events []timeline.Event) map[score.NoteID]int 
 	return out
 }
 
-// clock turns ticks into seconds by the tempo marks of the score.
-type clock struct {
-	quarter float64
-	at      []score.Tick
-	qpm     []float64
-}
-
-func newClock(sc *score.Score, p *score.Part, tempo float64) *clock {
-	c := &clock{quarter: float64(max(1, sc.Quarter)), at: []score.Tick{math.MinInt64}, qpm: []float64{tempo}}
-	part := []*score.Part{p}
-	for _, q := range append(part, sc.Parts...) {
-		for _, d := range q.Directions {
-			if d.Tempo >= 5 && d.Tempo <= 1000 {
-				c.at, c.qpm = append(c.at, d.At), append(c.qpm, d.Tempo)
-			}
-		}
-		if len(c.at) > 1 {
-			break
-		}
-	}
-	if len(c.at) == 1 {
-		c.qpm[0] = tempoWord(p, tempo)
-	} else {
-		c.qpm[0] = c.qpm[1]
-	}
-	return c
-}
-
-// tempoWord reads the first Italian tempo word of a part; quarter notes a
-// minute, common practice, no source.
-func tempoWord(p *score.Part, otherwise float64) float64 {
-	words := []struct {
-		w   string
-		qpm float64
-	}{{"prestissimo", 190}, {"presto", 170}, {"vivace", 150}, {"allegretto", 108}, {"allegro", 132},
-		{"andantino", 84}, {"andante", 76}, {"moderato", 100}, {"adagio", 60}, {"larghetto", 64}, {"largo", 50}, {"lento", 52}, {"grave", 44}}
-	for _, d := range p.Directions {
-		if d.Kind != "words" || len(d.Text) > 80 {
-			continue
-		}
-		low := strings.ToLower(d.Text)
-		for _, w := range words {
-			if strings.Contains(low, w.w) {
-				return w.qpm
-			}
-		}
-	}
-	return otherwise
-}
-
-// seconds of a stretch, at the tempo in force where it begins.
-func (c *clock) seconds(at, dur score.Tick) float64 {
-	q := c.qpm[0]
-	for i := 1; i < len(c.at) && c.at[i] <= at; i++ {
-		q = c.qpm[i]
-	}
-	return float64(dur) / c.quarter * 60 / q
-}
+// seconds is how long a stretch lasts.
+func (pr *Problem) seconds(at, length score.Tick) float64 { return pr.o.Pace.Seconds(at, at+length) }

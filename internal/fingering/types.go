@@ -97,8 +97,8 @@ type Options struct {
 	Decided    map[score.NoteID]Decision
 	Weights    *Weights // nil: the embedded ones
 	Profile    Profile
-	// Tempo in quarter notes a minute where the score gives none; 0 means 96.
-	Tempo float64
+	// Pace of the part; nil for timeline.PaceOf.
+	Pace *timeline.Pace
 	// Strokes gives each event the number of its bow stroke (from the bowing
 	// study), -1 for none; a shift hides where the number changes. nil: the
 	// printed slurs tell.

@@ -119,6 +119,10 @@ const Quarter = 960
 
 const quarter = Quarter
 
+// tempo in quarter notes a minute of the scores made here: the files have none,
+// and a middle one is taken.
+const tempo = 96
+
 // rounding: the files cut thirds and sixths of a quarter to three digits or fewer;
 // so small a gap is no rest.
 const rounding = 24
@@ -138,7 +142,7 @@ func build(name string, rows []Row) *Piece {
 	barLen := usualEnd(ends)
 	fifths := guessFifths(rows)
 	local := localFifths(rows, fifths)
-	p := &score.Part{ID: "P1", Name: "Violin"}
+	p := &score.Part{ID: "P1", Name: "Violin", Directions: []score.Direction{{Kind: "metronome", Tempo: tempo}}}
 	sc := &score.Score{Quarter: quarter, Parts: []*score.Part{p}}
 	fp := &Piece{Name: name, Score: sc}
 	num := int(barLen)

@@ -101,7 +101,7 @@ func place(str int, open bool, pos int) string {
 }
 
 func paceOf(p *Piece, id int) int {
-	sec := float64(p.Score.Parts[0].Notes[id].Dur) / quarter * 60 / 96
+	sec := float64(p.Score.Parts[0].Notes[id].Dur) / quarter * 60 / tempo
 	switch {
 	case sec <= 0.2:
 		return 0

@@ -70,10 +70,10 @@ var sharps = []struct{ line, better, worse string }{
 // judgements lays out the printed judgements in sixteenths at two tempi.
 func judgements() ([]preference, error) {
 	var out []preference
-	for _, tempo := range []float64{96, 60} {
+	for _, pace := range []float64{tempo, 60} {
 		var terms [5][]float64
 		for k := 1; k <= 4; k++ {
-			v, err := termsOf(TreatisePassage, TreatiseFingerings[k], tempo)
+			v, err := termsOf(TreatisePassage, TreatiseFingerings[k], pace)
 			if err != nil {
 				return nil, err
 			}
@@ -83,11 +83,11 @@ func judgements() ([]preference, error) {
 			out = append(out, preference{better: terms[j[0]], worse: terms[j[1]]})
 		}
 		for _, l := range sharps {
-			better, err := termsOf(l.line, l.better, tempo)
+			better, err := termsOf(l.line, l.better, pace)
 			if err != nil {
 				return nil, err
 			}
-			worse, err := termsOf(l.line, l.worse, tempo)
+			worse, err := termsOf(l.line, l.worse, pace)
 			if err != nil {
 				return nil, err
 			}
@@ -99,10 +99,10 @@ func judgements() ([]preference, error) {
 
 // termsOf adds up the terms of a line in sixteenths with all strings and fingers given.
 // One hand place at least is free, so that the cheapest by the unlearned weights is taken.
-func termsOf(line, given string, tempo float64) ([]float64, error) {
-	p := &score.Part{ID: "P1"}
+func termsOf(line, given string, pace float64) ([]float64, error) {
+	p := &score.Part{ID: "P1", Directions: []score.Direction{{Kind: "metronome", Tempo: pace}}}
 	sc := &score.Score{Quarter: quarter, Parts: []*score.Part{p}}
-	o := fingering.Options{Instrument: instrument.Violin(), Tempo: tempo, Decided: map[score.NoteID]fingering.Decision{}, Weights: fingering.UnlearnedWeights()}
+	o := fingering.Options{Instrument: instrument.Violin(), Decided: map[score.NoteID]fingering.Decision{}, Weights: fingering.UnlearnedWeights()}
 	names, fingers := strings.Fields(line), strings.Fields(given)
 	if len(names) != len(fingers) {
 		return nil, fmt.Errorf("%d notes, %d fingers", len(names), len(fingers))

@@ -97,7 +97,7 @@ func (st Style) handWeights(k instrument.Kind) *fingering.Weights {
 }
 
 func (s *Study) bowOptions(r Request) bowing.Options {
-	o := bowing.Options{MayChangeSlurs: r.MayChangeSlurs, Pace: s.Pace.Quarter(0), Profile: r.Style.Profile, Strict: r.Style.Strict, Fewest: r.Style.Fewest}
+	o := bowing.Options{MayChangeSlurs: r.MayChangeSlurs, Pace: &s.Pace, Profile: r.Style.Profile, Strict: r.Style.Strict, Fewest: r.Style.Fewest}
 	for id, d := range s.Decided {
 		if dir := directionOf(d.Bow); dir != bowing.None {
 			if o.Decided == nil {
@@ -110,7 +110,7 @@ func (s *Study) bowOptions(r Request) bowing.Options {
 }
 
 func (s *Study) handOptions(r Request) fingering.Options {
-	o := fingering.Options{Instrument: s.Instrument, Tempo: s.Pace.Quarter(0), Profile: r.Style.handProfile(), Weights: r.Style.handWeights(s.Instrument.Kind)}
+	o := fingering.Options{Instrument: s.Instrument, Pace: &s.Pace, Profile: r.Style.handProfile(), Weights: r.Style.handWeights(s.Instrument.Kind)}
 	for id, d := range s.Decided {
 		if d.Finger == nil && d.String == 0 && d.Position == nil {
 			continue

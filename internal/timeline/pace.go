@@ -32,8 +32,10 @@ type paceSpan struct {
 	quarter float64 // quarter notes a minute
 }
 
-// assumedBeats is the pace taken where the part names none, felt beats a minute.
-const assumedBeats = 84
+// assumedBeats is the pace taken where the part names none, felt beats a minute:
+// that at which the weights of the hand were learned (package learn), whose files
+// have no tempo either.
+const assumedBeats = 96
 
 // tempoWords gives felt beats a minute: the middle of each word's range on a
 // metronome's dial; from memory.
@@ -45,6 +47,14 @@ var tempoWords = []struct {
 	{"moderato", 100}, {"andantino", 84}, {"andante", 76}, {"larghetto", 62}, {"largo", 46},
 	{"adagio", 58}, {"grave", 42}, {"lento", 52}, {"lively", 116}, {"fast", 138}, {"slow", 56},
 }
+
+// A mark is believed from slowest to quickest, in quarter notes a minute; what
+// lies outside is a slip of the file.
+const slowest, quickest = 5, 1000
+
+// longestWord bounds the text that is looked through for a tempo word: what is
+// longer is a sentence that may mean anything.
+const longestWord = 80
 
 // PaceOf reads the tempo marks of a part, or, where it has none, of the first
 // part that has: in a score they stand over the top staff only.
@@ -59,7 +69,7 @@ func PaceOf(sc *score.Score, p *score.Part) Pace {
 	}
 	pace := Pace{quarter: max(1, sc.Quarter), from: []paceSpan{{0, 0}}}
 	for _, d := range p.Directions {
-		if d.Tempo > 0 {
+		if figured(d) {
 			pace.from = append(pace.from, paceSpan{d.At, d.Tempo})
 			pace.Source = PacePrinted
 		}
@@ -76,8 +86,10 @@ func PaceOf(sc *score.Score, p *score.Part) Pace {
 // tempoMark says that a direction tells a tempo, in figures or in a word.
 func tempoMark(d score.Direction) bool {
 	_, word := tempoWord(d)
-	return word || d.Tempo > 0
+	return word || figured(d)
 }
+
+func figured(d score.Direction) bool { return d.Tempo >= slowest && d.Tempo <= quickest }
 
 func wordPace(pace *Pace, p *score.Part) float64 {
 	beats := float64(assumedBeats)
@@ -97,7 +109,7 @@ func wordPace(pace *Pace, p *score.Part) float64 {
 }
 
 func tempoWord(d score.Direction) (float64, bool) {
-	if d.Kind != "words" {
+	if d.Kind != "words" || len(d.Text) > longestWord {
 		return 0, false
 	}
 	text := strings.ToLower(d.Text)

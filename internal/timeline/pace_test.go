@@ -37,3 +37,16 @@ func TestPace(t *testing.T) {
 		t.Errorf("presto in 6/8: %v quarters a minute", got)
 	}
 }
+
+// Figures that no music has, and words inside a sentence, are no tempo marks.
+func TestPaceSlips(t *testing.T) {
+	sc := &score.Score{Quarter: 4}
+	for _, d := range []score.Direction{{Kind: "metronome", Tempo: 0.01}, {Kind: "sound", Tempo: 1e7}, {Kind: "sound", Tempo: -60},
+		{Kind: "words", Text: "The player is asked to hold back wherever the dance goes fast, and to leave the last bar slow."}} {
+		p := &score.Part{Directions: []score.Direction{d}}
+		sc.Parts = []*score.Part{p}
+		if got := PaceOf(sc, p); got.Source != PaceAssumed || got.Quarter(0) != assumedBeats {
+			t.Errorf("%+v: source %v, %v quarters a minute", d, got.Source, got.Quarter(0))
+		}
+	}
+}
