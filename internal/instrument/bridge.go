@@ -84,16 +84,19 @@ func (in *Instrument) Neighbours(strs []int) []int {
 	return out
 }
 
-// Skipped counts the strings that lie strictly between two sets of strings.
-func Skipped(a, b []int) int {
+// Skipped lists the strings that lie strictly between two sets of strings, which
+// a bow goes over on its way.
+func Skipped(a, b []int) []int {
 	if len(a) == 0 || len(b) == 0 {
-		return 0
+		return nil
 	}
-	switch {
-	case slices.Min(b) > slices.Max(a):
-		return slices.Min(b) - slices.Max(a) - 1
-	case slices.Min(a) > slices.Max(b):
-		return slices.Min(a) - slices.Max(b) - 1
+	lo, hi := slices.Max(a)+1, slices.Min(b)-1
+	if slices.Min(a) > slices.Max(b) {
+		lo, hi = slices.Max(b)+1, slices.Min(a)-1
 	}
-	return 0
+	var out []int
+	for s := lo; s <= hi; s++ {
+		out = append(out, s)
+	}
+	return out
 }

@@ -93,22 +93,10 @@ func crossing(in *Input, a, b int, rested bool) (Crossing, bool) {
 	c := Crossing{From: a, To: b, FromStrings: from, ToStrings: to, Angle: angle,
 		Slurred: in.Stroke[a] == in.Stroke[b], Rest: rested || in.Lifted[b],
 		Seconds: in.Pace.Seconds(in.Events[a].Onset, in.Events[b].Onset)}
-	c.Skipped = between(from, to)
+	c.Skipped = instrument.Skipped(from, to)
 	c.Touch = touch(&in.Instrument, &c)
 	c.Load = load(&in.Instrument, &c)
 	return c, true
-}
-
-func between(a, b []int) []int {
-	lo, hi := slices.Max(a)+1, slices.Min(b)-1
-	if slices.Min(a) > slices.Max(b) {
-		lo, hi = slices.Max(b)+1, slices.Min(a)-1
-	}
-	var out []int
-	for s := lo; s <= hi; s++ {
-		out = append(out, s)
-	}
-	return out
 }
 
 // touch lists what the bow passes over, then the string just beyond the goal,
@@ -118,12 +106,10 @@ func touch(in *instrument.Instrument, c *Crossing) []int {
 	if !c.Rest {
 		out = append(out, c.Skipped...)
 	}
-	beyond := slices.Min(c.ToStrings) - 1
-	if c.Angle < 0 {
-		beyond = slices.Max(c.ToStrings) + 1
-	}
-	if beyond >= 1 && beyond <= in.Strings() {
-		out = append(out, beyond)
+	for _, next := range in.Neighbours(c.ToStrings) {
+		if c.Angle > 0 && next < slices.Min(c.ToStrings) || c.Angle < 0 && next > slices.Max(c.ToStrings) {
+			out = append(out, next)
+		}
 	}
 	return out
 }
