@@ -2,8 +2,8 @@ package instrument
 
 import (
 	"math"
-	"strings"
 	"slices"
+	"strings"
 	"testing"
 
 	"pochette/internal/pitch"

@@ -16,12 +16,17 @@ type Alternative struct {
 	cost        float64 // of its path: where changes are counted first, with what they count
 }
 
-// passageBars is how many measures Alternatives takes for one passage.
-const passageBars = 4
+// passageBars is how many measures Alternatives takes for one passage; of a very
+// long part more, so that there are at most maxPassages and time and memory grow
+// with the part alone.
+const (
+	passageBars = 4
+	maxPassages = 200
+)
 
 // Alternatives gives the k cheapest plans that differ from the best one, and from
 // each other, in a way a player would call different: each in another passage of
-// four measures, by the hand being in another position or on another string on
+// four measures (more in parts of over 800), by the hand being in another position or on another string on
 // two felt beats of it at least, or by a bar of it begun in the other direction.
 // For each passage the plan is the cheapest such plan there is (exact, repeats
 // included, unless the plan says otherwise); they come cheapest first.
@@ -32,15 +37,8 @@ func (s *Solver) Alternatives(k int) []Alternative {
 	if s.plan == nil || k <= 0 {
 		return nil
 	}
-	var asked []*passage
-	for first := 0; first < len(s.part.Measures); first += passageBars {
-		if p := s.passage(first, min(first+passageBars, len(s.part.Measures))-1); p != nil {
-			asked = append(asked, p)
-		}
-	}
-	slices.SortStableFunc(asked, func(a, b *passage) int { return cmp.Compare(a.bound, b.bound) })
 	var out []Alternative
-	for _, p := range asked {
+	for _, p := range s.passages(k) {
 		if math.IsInf(p.bound, 1) || len(out) >= k && out[k-1].cost <= p.bound {
 			break
 		}
@@ -56,10 +54,34 @@ func (s *Solver) Alternatives(k int) []Alternative {
 	return out[:min(k, len(out))]
 }
 
+// passages bounds all, cheapest first; the searches of the k best are kept.
+func (s *Solver) passages(k int) []*passage {
+	bars := len(s.part.Measures)
+	step := max(passageBars, (bars+maxPassages-1)/maxPassages)
+	var out []*passage
+	for first := 0; first < bars; first += step {
+		p := s.passage(first, min(first+step, bars)-1)
+		if p == nil {
+			continue
+		}
+		at, _ := slices.BinarySearchFunc(out, p.bound, func(q *passage, bound float64) int {
+			if q.bound <= bound {
+				return -1 // the earlier passage first
+			}
+			return 1
+		})
+		out = slices.Insert(out, at, p)
+		if len(out) > k {
+			out[k].search = nil
+		}
+	}
+	return out
+}
+
 // passage is the search for a plan that differs in some measures.
 type passage struct {
 	first, last int
-	search      *sequence.Search[*tables]
+	search      *sequence.Search[*tables] // nil: to be laid out again
 	bound       float64
 }
 
@@ -93,6 +115,9 @@ func (s *Solver) passage(first, last int) *passage {
 }
 
 func (s *Solver) solvePassage(p *passage) (Alternative, bool) {
+	if p.search == nil {
+		p = s.passage(p.first, p.last)
+	}
 	j := p.search.Solve(s.o.Branches)
 	if math.IsInf(j.Cost, 1) {
 		return Alternative{}, false

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -347,5 +348,33 @@ func BenchmarkKBest10(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		s.KBest(10)
+	}
+}
+
+// TestAlternativesInOrder: the k alternatives are those of all passages, each
+// asked by itself, in order of their cost.
+func TestAlternativesInOrder(t *testing.T) {
+	r := seeded(t)
+	for n := range 4 {
+		sc, p := movement(r, 150, n%2 == 0)
+		s := NewSolver(sc, p, Options{})
+		var want []float64
+		for first := 0; first < len(p.Measures); first += passageBars {
+			if a, ok := s.AlternativeIn(first, min(first+passageBars, len(p.Measures))-1); ok {
+				want = append(want, a.Extra)
+			}
+		}
+		slices.Sort(want)
+		for _, k := range []int{0, 1, 3, len(want) + 2} {
+			got := s.Alternatives(k)
+			if len(got) != min(k, len(want)) {
+				t.Fatalf("case %d: %d alternatives of %d, %d asked for", n, len(got), len(want), k)
+			}
+			for i := range got {
+				if math.Abs(got[i].Extra-want[i]) > 1e-6 {
+					t.Errorf("case %d: alternative %d costs %v more, want %v", n, i, got[i].Extra, want[i])
+				}
+			}
+		}
 	}
 }
