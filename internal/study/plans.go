@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 
 	"pochette/internal/bowing"
@@ -102,9 +103,7 @@ func (s *Study) addPlans(d *report.Document) {
 	for i := range s.Compared().Others {
 		a := &s.Compared().Others[i]
 		it := report.Item{Bar: barID(a.First), Place: a.Where(), Text: fmt.Sprintf("For %.1f more: %s", a.Extra, a.Text)}
-		for _, c := range a.Changes {
-			it.Why += c.Text + " "
-		}
+		it.Why = texts(a.Changes)
 		d.Alternatives = append(d.Alternatives, it)
 	}
 	for i := range s.Compared().Weighed {
@@ -114,11 +113,18 @@ func (s *Study) addPlans(d *report.Document) {
 		if len(w.Changes) == 0 {
 			it.Text = fmt.Sprintf("%s changes nothing: the plan has it so.", joint.DecisionText(w.Decision))
 		}
-		for _, c := range w.Changes {
-			it.Why += c.Text + " "
-		}
+		it.Why = texts(w.Changes)
 		d.Decided = append(d.Decided, it)
 	}
+}
+
+// texts are the sentences of all changes.
+func texts(cs []joint.Consequence) string {
+	var out []string
+	for _, c := range cs {
+		out = append(out, c.Text)
+	}
+	return strings.Join(out, " ")
 }
 
 type jsonAlternative struct {
