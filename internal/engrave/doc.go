@@ -35,8 +35,9 @@
 //     their size is ignored and always that of a tempo word. String names are better given
 //     as string elements, which also keep clear of slurs and beams.
 //   - the heading: the library draws the title alone, and a notice of its own as footer.
-//     Here titles, part, composer and arranger are set from work, movement, part-list and
-//     creator; credit elements are not used, since their places assume another page.
+//     Here titles, part, composer and arranger are set as text on the drawn page, from
+//     work, movement, part-list and creator; credit elements are not used, since their
+//     places assume another page.
 //   - measure numbers: in italics at the start of each system but the first.
 //   - the name of a lone part is set in the heading, not before the first staff.
 //   - a time-modification without a tuplet element is ignored by the library, and voices

@@ -41,11 +41,12 @@ func checkIdentifiers(t *testing.T, p *Pool, score []byte) {
 		t.Fatal(err)
 	}
 	seen := map[string]bool{}
-	for _, m := range scoreID.FindAllStringSubmatch(held, -1) {
-		if seen[m[1]] {
-			t.Errorf("the identifier %s stands twice", m[1])
+	for from, to := range values(held, ` xml:id="`) {
+		id := held[from:to]
+		if seen[id] {
+			t.Errorf("the identifier %s stands twice", id)
 		}
-		seen[m[1]] = true
+		seen[id] = true
 	}
 	if len(seen) < 50 {
 		t.Errorf("only %d identifiers", len(seen))

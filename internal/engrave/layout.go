@@ -116,15 +116,31 @@ func (l Layout) options() map[string]any {
 	}
 	return map[string]any{
 		"pageWidth": tenths(l.PageWidth), "pageHeight": tenths(l.PageHeight),
-		"pageMarginTop": tenths(l.MarginTop), "pageMarginBottom": tenths(l.MarginBottom),
+		"pageMarginTop": tenths(l.MarginTop), "pageMarginBottom": tenths(l.MarginBottom + l.numberRoom()),
 		"pageMarginLeft": tenths(l.MarginLeft), "pageMarginRight": tenths(l.MarginRight),
 		"unit": l.StaffHeight * 10 / 8, "mmOutput": true,
 		"adjustPageHeight": l.FitHeight, "adjustPageWidth": l.FitWidth, "justifyVertically": l.Justify,
-		"header": onOff(l.Header, "encoded"), "footer": onOff(l.Footer, "encoded"),
-		"fingeringScale": 0.7, "defaultBottomMargin": 1.0, "usePgFooterForAll": true, "breaksNoWidow": true,
+		"header": onOff(l.Header, "encoded"), "footer": "none",
+		"fingeringScale": 0.7, "defaultBottomMargin": 1.0, "breaksNoWidow": true,
 		"breaks":       map[Breaks]string{BreaksAuto: "auto", BreaksEncoded: "encoded", BreaksNone: "none"}[l.Breaks],
 		"mnumInterval": l.MeasureNumbers, "svgHtml5": l.Inline, "svgViewBox": l.ViewBox,
 	}
+}
+
+// numberRoom is the height in mm that the page number takes.
+func (l Layout) numberRoom() float64 {
+	if !l.Footer {
+		return 0
+	}
+	return numberHeight * l.StaffHeight / headingStaff / 100
+}
+
+// classAttr is the name of the attribute that holds a class.
+func (l Layout) classAttr() string {
+	if l.Inline {
+		return "data-class"
+	}
+	return "class"
 }
 
 // sum is a checksum of the layout.

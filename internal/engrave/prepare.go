@@ -84,6 +84,8 @@ type preparer struct {
 	partID  string // of the last of them
 	names   []edit // the contents of part-name elements
 	noID    []edit // part elements without an id
+	credit  int64  // where the credit at hand begins
+	list    int64  // where the part list begins; 0 before it
 	opening int64  // where the first measure of the part at hand has its content; 0 after it
 	told    bool   // that measure has attributes
 }
@@ -121,6 +123,9 @@ func prepare(text string) (prepared, error) {
 		}
 	} else {
 		p.out.heading.part = ""
+	}
+	if p.list > 0 {
+		p.edits = append(p.edits, edit{extent{p.list, p.list}, p.out.heading.standIn()})
 	}
 	p.out.xml = splice(text, p.edits)
 	p.out.sum = crc32.ChecksumIEEE([]byte(text))
@@ -178,6 +183,12 @@ func (p *preparer) parent() string {
 
 func (p *preparer) start(name string) {
 	switch name {
+	case "credit":
+		p.credit = p.from
+	case "part-list":
+		if p.list == 0 && len(p.path) == 2 {
+			p.list = p.from
+		}
 	case "score-part":
 		p.parts++
 		p.partID = p.attr("id")
@@ -276,6 +287,10 @@ func (p *preparer) endInNote(name, text string, whole extent) {
 func (p *preparer) endInHead(name, text string, at int64) {
 	h := &p.out.heading
 	switch name {
+	case "credit":
+		if len(p.path) == 2 {
+			p.edits = append(p.edits, edit{extent{p.credit, p.dec.InputOffset()}, ""})
+		}
 	case "work-title":
 		h.work = text
 	case "movement-title":

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -54,12 +53,12 @@ func (p *Pool) MIDI(ctx context.Context, musicxml []byte) ([]byte, error) {
 type Session struct {
 	pool   *Pool
 	source prepared
-	mei    string          // what the engraver reads: its own form of the source, with our heading
+	mei    string          // the engraver's own form of the source, with our numerals
 	ids    map[string]bool // the identifiers in mei
 
 	mu       sync.Mutex // guards what follows
 	in       *instance  // nil after a fault: the next use takes a fresh one
-	holds    bool       // in has read mei
+	holds    bool       // in has read the score
 	now      Layout     // what in is laid out for
 	warnings []string
 
@@ -139,9 +138,9 @@ func (s *Session) take(ctx context.Context) error {
 	return err
 }
 
-// ready makes sure that an engraver holds the score in its own form. That is read when
-// first drawn, or again in a fresh engraver after a fault; always in the flat layout, so
-// that what it names does not depend on the layout to be drawn.
+// ready makes sure that an engraver holds the score. It is read when first drawn, or
+// again in a fresh engraver after a fault; always in the flat layout, so that what it
+// names does not depend on the layout to be drawn.
 func (s *Session) ready(ctx context.Context) error {
 	if s.closed.Load() {
 		return ErrClosed
@@ -154,36 +153,45 @@ func (s *Session) ready(ctx context.Context) error {
 	if s.holds {
 		return nil
 	}
-	warnings, err := s.in.loadAs(ctx, "mei", s.mei, flat().options(), ownSeed)
-	if err = s.guard(err); err != nil {
+	err := s.guard(s.load(ctx))
+	if err != nil {
 		s.drop(true)
 		return err
 	}
-	s.warnings = append(s.warnings, warnings...)
 	s.holds, s.now = true, Layout{}
 	return nil
 }
 
-// readSource reads the score as MusicXML and writes our marks and heading into the
-// engraver's own form of it, from which all is drawn.
+// load reads the score to be drawn: the source itself, or where numerals had to be put
+// into it the engraver's own form.
+func (s *Session) load(ctx context.Context) error {
+	format, text, seed := "xml", s.source.xml, sourceSeed
+	if s.source.stacked {
+		format, text, seed = "mei", s.mei, ownSeed
+	}
+	_, err := s.in.loadAs(ctx, format, text, flat().options(), seed)
+	return err
+}
+
+// readSource reads the score as MusicXML and keeps the engraver's own form of it, with
+// our numerals in it where the source has any.
 func (s *Session) readSource(ctx context.Context) error {
 	warnings, err := s.in.loadAs(ctx, "xml", s.source.xml, flat().options(), sourceSeed)
 	s.warnings = append(s.warnings, warnings...)
 	if err != nil {
 		return err
 	}
-	mei, err := s.in.mei(ctx)
-	if err != nil {
+	if s.mei, err = s.in.mei(ctx); err != nil {
 		return err
 	}
 	if s.source.stacked {
-		mei = stackNumerals(mei)
+		s.mei = stackNumerals(s.mei)
 	}
+	s.holds = !s.source.stacked
 	s.ids = map[string]bool{}
-	for _, m := range scoreID.FindAllStringSubmatch(mei, -1) {
-		s.ids[m[1]] = true
+	for from, to := range values(s.mei, ` xml:id="`) {
+		s.ids[s.mei[from:to]] = true
 	}
-	s.mei = setHeading(mei, s.source.heading)
 	return nil
 }
 
@@ -263,45 +271,10 @@ func (s *Session) draw(ctx context.Context, l Layout) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		pages = append(pages, s.ownIDs(svg, l, i))
+		pages = append(pages, s.source.heading.furnish(s.ownIDs(svg, l, i), l, i))
 	}
 	return pages, emptyPages(pages, l)
 }
-
-// ownIDs names what belongs to the picture rather than to the score: the picture itself,
-// its glyphs, and what the layout added (systems, repeated clefs and keys). The engraver
-// numbers the last by all that was drawn before, so the bytes would depend on it; and it
-// names the glyphs alike in every picture, so that in one HTML page the first would serve
-// all, even when hidden. Identifiers of the score stay.
-func (s *Session) ownIDs(svg string, l Layout, page int) string {
-	own := fmt.Sprintf("g%08x%08x-%d", s.source.sum, l.sum(), page)
-	return s.renamed(svg, own, own)
-}
-
-// renamed names the glyphs of a picture after one text and all else that is its own
-// after another.
-func (s *Session) renamed(svg, glyphs, own string) string {
-	m := pictureID.FindStringSubmatch(svg)
-	if m == nil {
-		return svg
-	}
-	svg = strings.ReplaceAll(svg, "-"+m[1]+`"`, "-"+glyphs+`"`)
-	n := 0
-	return anyID.ReplaceAllStringFunc(svg, func(attr string) string {
-		name, id, _ := strings.Cut(strings.TrimSuffix(attr, `"`), `"`)
-		if s.ids[id] {
-			return attr
-		}
-		n++
-		return fmt.Sprintf(`%s"%s-%d"`, name, own, n)
-	})
-}
-
-var (
-	pictureID = regexp.MustCompile(`^<svg [^>]*\bid="([^"]+)"`)
-	anyID     = regexp.MustCompile(` (data-)?id="[a-z0-9]+"`) // not those of glyphs, which have a capital
-	scoreID   = regexp.MustCompile(`xml:id="([^"]+)"`)
-)
 
 // foundMeasures refuses a range outside the score: the engraver only warns of it, and
 // then draws everything.
