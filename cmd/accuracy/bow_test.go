@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"regexp"
 	"testing"
 
 	"pochette/internal/testdata"
@@ -25,8 +26,17 @@ func TestBowAgreement(t *testing.T) {
 		if all.marks != c.marks || all.agree < c.agree {
 			t.Errorf("%s: %d of %d marks agree, want %d of %d at least; misses: %v", c.set, all.agree, all.marks, c.agree, c.marks, all.misses)
 		}
+		for _, m := range all.misses {
+			if rawValue.MatchString(m) {
+				t.Errorf("%s: a value as Go prints it: %s", c.set, m)
+			}
+		}
 	}
 }
+
+// rawValue is a value that no one has formatted: a struct, a slice, a map, more than two
+// decimals, a verb without its value.
+var rawValue = regexp.MustCompile(`\[\{|\{[a-z]|map\[|\d\.\d{3}|%!`)
 
 // The baseline that the data's README publishes comes out of our reading of it.
 func TestTreatiseBaseline(t *testing.T) {

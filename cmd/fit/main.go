@@ -14,8 +14,10 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"pochette/internal/fingering"
@@ -104,7 +106,7 @@ func line(w io.Writer, name string, a learn.Agreement) {
 // head is the comment above the table.
 func head(works []*learn.Work, labels, beyond int) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d known fingerings, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand, as in weights_unlearned.txt.\n", len(works), labels, beyond)
+	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d known fingerings, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand after the violin, as in weights_unlearned.txt.\n# Kept as set by hand for the violin too: %s.\n", len(works), labels, beyond, strings.Join(slices.Sorted(maps.Keys(learn.Kept())), ", "))
 	for i := 0; i < len(works); i += 8 {
 		b.WriteString("# learned from")
 		for _, k := range works[i:min(len(works), i+8)] {

@@ -26,7 +26,11 @@ does. All files go into one folder.`,
 			if f.out == "" {
 				f.out = "jig-study"
 			}
-			if err := writeAll(f.out, []study.File{{Name: demo.Name, Data: demo.Jig}}); err != nil {
+			jig := []study.File{{Name: demo.Name, Data: demo.Jig}}
+			if err := mayReplace(f.out, jig, "", f.overwrite); err != nil {
+				return err
+			}
+			if err := writeAll(f.out, jig); err != nil {
 				return err
 			}
 			if !f.quiet && !f.json {

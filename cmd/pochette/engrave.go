@@ -54,7 +54,7 @@ func runEngrave(ctx context.Context, file string, f engraveFlags) error {
 	}
 	layout, err := engraveLayout(f)
 	if err != nil {
-		return err
+		return study.OptionError{Err: err}
 	}
 	xml, err := engraveSource(file, f.part)
 	if err != nil {
@@ -64,7 +64,7 @@ func runEngrave(ctx context.Context, file string, f engraveFlags) error {
 	if err != nil {
 		return err
 	}
-	defer pool.Close(context.WithoutCancel(ctx))
+	defer pool.Close(ctx) // after Ctrl-C it does not wait for a page under way
 	svgs, err := pool.SVG(ctx, xml, layout)
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)
@@ -86,10 +86,13 @@ func engraveLayout(f engraveFlags) (engrave.Layout, error) {
 		layout = engrave.Excerpt(f.measures, width)
 		layout.Inline, layout.ViewBox = false, false
 	}
-	if f.staff > 0 {
+	if f.staff != 0 {
 		layout.StaffHeight = f.staff
 	}
-	return layout, nil
+	if !(f.dpi >= 10 && f.dpi <= 2400) { // so that NaN fails
+		return layout, fmt.Errorf("--dpi %g: want 10 to 2400", f.dpi)
+	}
+	return layout, layout.Check()
 }
 
 // engraveSource reads the file and makes of it what the engraver reads.

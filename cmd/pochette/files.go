@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -77,8 +78,53 @@ func writeAll(dir string, files []study.File) (err error) {
 	return nil
 }
 
+// mayReplace refuses to write over the file that is read, ever, and over what the player
+// may have made or changed herself, unless she says so. What an earlier study left is
+// known by the sums in its data.
+func mayReplace(dir string, files []study.File, input string, overwrite bool) error {
+	known := writtenBefore(dir)
+	read, readErr := os.Stat(input)
+	for _, f := range files {
+		name := filepath.Join(dir, f.Name)
+		there, err := os.Stat(name)
+		if err != nil {
+			continue // not there, or writing will say what is wrong
+		}
+		if readErr == nil && os.SameFile(read, there) {
+			return fmt.Errorf("%s is the score itself, which a study never writes over; give another folder with -o", name)
+		}
+		if overwrite {
+			continue
+		}
+		old, err := os.ReadFile(name)
+		if err != nil {
+			return plainPathError(err)
+		}
+		if known[f.Name] != study.Sum(old) && !bytes.Equal(old, f.Data) {
+			return fmt.Errorf("%s is not as a study left it; move it away, give another folder with -o, or say --overwrite", name)
+		}
+	}
+	return nil
+}
+
+// writtenBefore gives the sums of the files that a study left in a folder.
+func writtenBefore(dir string) map[string]string {
+	data, err := os.ReadFile(filepath.Join(dir, study.DataJSON))
+	if err != nil {
+		return nil
+	}
+	sums := study.Written(data)
+	if sums != nil {
+		sums[study.DataJSON] = study.Sum(data)
+	}
+	return sums
+}
+
 func makeDir(dir string) (made bool, err error) {
-	if _, err := os.Stat(dir); err == nil {
+	if in, err := os.Stat(dir); err == nil {
+		if !in.IsDir() {
+			return false, fmt.Errorf("%s is a file; give a folder with -o", dir)
+		}
 		return false, nil
 	}
 	return true, os.MkdirAll(dir, 0o755)

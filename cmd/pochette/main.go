@@ -12,12 +12,15 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"pochette/internal/study"
 )
 
 // Exit statuses.
 const (
-	exitFailed = 1
-	exitUsage  = 2
+	exitFailed  = 1
+	exitUsage   = 2
+	exitStopped = 130 // by a signal, as shells say it of Ctrl-C
 )
 
 func main() {
@@ -31,11 +34,20 @@ func main() {
 func run(ctx context.Context, args []string) int {
 	root := rootCommand()
 	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return 0
 	}
+	if ctx.Err() != nil {
+		fmt.Fprintln(os.Stderr, "pochette: stopped; nothing was written")
+		return exitStopped
+	}
 	var usage usageError
+	var option study.OptionError
+	if errors.As(err, &option) {
+		usage = usageError{err, cmd.CommandPath()}
+		err = usage
+	}
 	if errors.As(err, &usage) {
 		fmt.Fprintf(os.Stderr, "pochette: %v (see `%s --help`)\n", oneLine(err), usage.command)
 		return exitUsage

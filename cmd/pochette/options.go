@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -30,6 +31,7 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	names, _ := study.Profiles()
 	fl.StringVar(&f.study.Style.Profile, "profile", "", strings.Join(names, ", ")+" (default: common practice)")
 	fl.StringVar(&f.study.Style.OpenStrings, "open-strings", "", strings.Join(study.OpenStringChoices, ", ")+" (default: as-needed)")
+	fl.StringVar(&f.study.Style.Harmonics, "harmonics", "", "natural harmonics that are not printed: "+strings.Join(study.HarmonicChoices, ", ")+" (default: none)")
 	fl.BoolVar(&f.study.Style.Strict, "strict", false, "the bow as written: change nothing beyond what marks force")
 	fl.BoolVar(&f.study.Style.Fewest, "fewest-changes", false, "right the bow with as few changes of the print as can be, whatever they cost")
 	fl.StringSliceVar(&f.mayChange, "may-change", nil, "what of the printed text the proposal may change: slurs (default: nothing)")
@@ -45,6 +47,7 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	complete("hand", "small", "average", "large")
 	complete("profile", names...)
 	complete("open-strings", study.OpenStringChoices...)
+	complete("harmonics", study.HarmonicChoices...)
 	complete("may-change", "slurs")
 }
 
@@ -53,12 +56,12 @@ func (f *partFlags) request(file string) (study.Request, error) {
 	r := f.study
 	for _, w := range f.mayChange {
 		if w != "slurs" {
-			return r, fmt.Errorf("--may-change %q: only slurs may be changed", w)
+			return r, study.OptionError{Err: fmt.Errorf("--may-change %q: only slurs may be changed", w)}
 		}
 		r.MayChangeSlurs = true
 	}
 	if r.MayChangeSlurs && r.Style.Strict {
-		return r, fmt.Errorf("--strict and --may-change contradict each other")
+		return r, study.OptionError{Err: errors.New("--strict and --may-change contradict each other")}
 	}
 	var err error
 	if r.Decisions, err = f.readDecisions(&r); err != nil {
@@ -88,7 +91,7 @@ func (f *partFlags) readDecisions(r *study.Request) ([]decide.Decision, error) {
 	for _, text := range f.decide {
 		d, err := decide.ParseLine(text)
 		if err != nil {
-			return nil, fmt.Errorf("--decide: %w", err)
+			return nil, study.OptionError{Err: fmt.Errorf("--decide: %w", err)}
 		}
 		d.Source = "--decide"
 		out = append(out, d)

@@ -18,6 +18,8 @@ type studyFlags struct {
 	paper string
 	json  bool
 	quiet bool
+	// overwrite replaces files that are not as a study left them.
+	overwrite bool
 	partFlags
 	stdout io.Writer
 }
@@ -43,6 +45,9 @@ where the direction is not what one would take anyway.
 What a player has settled is obeyed too: --decide for a note, --decisions for a
 file of them (docs/DECISIONS.md). Decided marks go into the part; one that cannot
 be read or placed stops the study before anything is written.
+
+A folder may be studied into again: what a study left there is replaced, but not
+a file that was changed since (--overwrite does), and never the score itself.
 
 Exit status: 0 done (what is odd in the music is told in the report), 1 nothing
 could be done, 2 the command line is wrong.`,
@@ -75,6 +80,7 @@ func addStudyFlags(cmd *cobra.Command, f *studyFlags) {
 	fl.BoolVar(&f.study.AllFingers, "all-fingers", false, "mark the finger of every note")
 	fl.StringVar(&f.paper, "paper", "a4", "size of the pages: a4 or letter")
 	fl.BoolVar(&f.json, "json", false, "write the data to standard output")
+	fl.BoolVar(&f.overwrite, "overwrite", false, "replace files in the folder even if they were changed since a study left them")
 	fl.BoolVarP(&f.quiet, "quiet", "q", false, "say nothing when all went well")
 }
 
@@ -90,7 +96,7 @@ func folderFor(file string) string {
 // runStudy studies and writes. With JSON alone no page is engraved.
 func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	if _, err := study.LayoutFor(f.paper); err != nil {
-		return err
+		return study.OptionError{Err: fmt.Errorf("--%w", err)}
 	}
 	r, err := f.request(file)
 	if err != nil {
@@ -101,7 +107,7 @@ func runStudy(ctx context.Context, f *studyFlags, file string) error {
 		return err
 	}
 	if f.out != "" {
-		if err := writeStudy(ctx, s, f); err != nil {
+		if err := writeStudy(ctx, s, f, file); err != nil {
 			return err
 		}
 	}
@@ -119,16 +125,19 @@ func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	return nil
 }
 
-func writeStudy(ctx context.Context, s *study.Study, f *studyFlags) error {
+func writeStudy(ctx context.Context, s *study.Study, f *studyFlags, file string) error {
 	step, finish := progress()
 	defer finish()
 	pool, err := openEngraver(ctx)
 	if err != nil {
 		return err
 	}
-	defer pool.Close(context.WithoutCancel(ctx))
+	defer pool.Close(ctx) // after Ctrl-C it does not wait for a page under way
 	files, err := s.Outputs(ctx, pool, study.OutputOptions{Paper: f.paper, Version: version(), Step: step})
 	if err != nil {
+		return err
+	}
+	if err := mayReplace(f.out, files, file, f.overwrite); err != nil {
 		return err
 	}
 	return writeAll(f.out, files)

@@ -3,6 +3,7 @@ package bowing
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -23,6 +24,10 @@ func (m *model) seeUse(st *Study) {
 // speed is known to a quarter at best (machines disagree most about it; RESEARCH.md).
 const surelyOut = 1.25
 
+// surelyOutAnyway is the same where the pace is assumed: no player takes the music
+// twice as fast. Ours.
+const surelyOutAnyway = 2 * surelyOut
+
 // runsOut: even the slowest bow that speaks does not last.
 func (m *model) runsOut(s *Stroke, u Use) score.Finding {
 	t := m.seconds(s.Onset, s.Dur)
@@ -30,13 +35,8 @@ func (m *model) runsOut(s *Stroke, u Use) score.Finding {
 		Text: fmt.Sprintf("This %s lasts %.1f seconds at %s, more than one bow can give: at the slowest that still speaks it is used up after %.1f.",
 			strokeWord(m, s), t, m.loudAround(s), t/u.Least),
 		Why: fmt.Sprintf("At this loudness the bow needs %.0f mm a second at least, and its hair is %.0f mm long.", 1000*HairLength*u.Least/t, 1000*HairLength)}
-	switch {
-	case m.single(s):
-		f.Suggestion = "Change the bow inside the note where it shows least, away from a beat."
-	default:
-		f.Suggestion = "Change the bow inside the slur" + m.changePlace(s) + "."
-	}
-	if u.Least >= surelyOut && m.o.Pace.Source != timeline.PaceAssumed {
+	f.Suggestion = m.moreBows(s, u)
+	if u.Least >= surelyOut && m.o.Pace.Source != timeline.PaceAssumed || u.Least >= surelyOutAnyway {
 		f.Grade = score.Caution
 	}
 	if m.o.Pace.Source == timeline.PaceAssumed {
@@ -60,13 +60,75 @@ func (m *model) loudAround(s *Stroke) string {
 	return a.String() + " to " + b.String()
 }
 
-// changePlace names where a slur divides best.
-func (m *model) changePlace(s *Stroke) string {
-	at := m.cutPlace(s)
-	if at == 0 {
-		return ""
+// moreBows says how many bows a stroke takes at least and where to change.
+func (m *model) moreBows(s *Stroke, u Use) string {
+	n := int(math.Ceil(u.Least - 1e-9))
+	if m.single(s) {
+		if n <= 2 {
+			return "Change the bow inside the note where it shows least, away from a beat."
+		}
+		return fmt.Sprintf("Take it in %d bows at least, changing inside the note where it shows least, away from the beats.", n)
 	}
-	return ", best before " + timeline.AtNote(m.p, m.events[at].Struck[0]).String()
+	places := m.changePlaces(s, n)
+	switch {
+	case len(places) == 0:
+		return "Change the bow inside the slur."
+	case n == 2:
+		return "Change the bow inside the slur, best before " + places[0] + "."
+	case len(places) < n-1:
+		return fmt.Sprintf("Take it in %d bows at least: change before %s, and inside the long notes where it shows least.", n, listed(places))
+	}
+	return fmt.Sprintf("Take it in %d bows at least: change, say, before %s.", n, listed(places))
+}
+
+// placesNamed is how many places a sentence names.
+const placesNamed = 12
+
+// changePlaces names where a slur divides best into so many bows, each as long as
+// the others as far as the strongest places allow.
+func (m *model) changePlaces(s *Stroke, bows int) []string {
+	if bows == 2 {
+		if at := m.cutPlace(s); at > 0 {
+			return []string{timeline.AtNote(m.p, m.events[at].Struck[0]).String()}
+		}
+		return nil
+	}
+	var out []string
+	last := s.First
+	for k := 1; k < bows && len(out) < placesNamed; k++ {
+		aim := s.Onset + s.Dur*score.Tick(k)/score.Tick(bows)
+		if at := m.cutNear(s, last, aim, s.Dur/score.Tick(4*bows)); at > last {
+			out = append(out, timeline.AtNote(m.p, m.events[at].Struck[0]).String())
+			last = at
+		}
+	}
+	return out
+}
+
+// cutNear is the event after last where a slur divides best within a distance of a
+// tick: the strongest, of equals the nearest; 0 for none.
+func (m *model) cutNear(s *Stroke, last int, aim, within score.Tick) int {
+	best := 0
+	far := func(i int) score.Tick { return max(m.events[i].Onset-aim, aim-m.events[i].Onset) }
+	for i := last + 1; i <= s.Last; i++ {
+		e := &m.events[i]
+		if e.Grace || m.events[i-1].Grace || far(i) > within || len(e.Held) > 0 && !m.reallyStruck(e) {
+			continue
+		}
+		if best == 0 || e.Level < m.events[best].Level || e.Level == m.events[best].Level && far(i) < far(best) {
+			best = i
+		}
+	}
+	return best
+}
+
+// listed joins names: "a, b and c".
+func listed(names []string) string {
+	n := len(names)
+	if n < 2 {
+		return strings.Join(names, "")
+	}
+	return strings.Join(names[:n-1], "; ") + " and " + names[n-1]
 }
 
 // pairRatio is how unequal two strokes must be before the bow cannot simply

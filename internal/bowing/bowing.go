@@ -127,7 +127,9 @@ type ChangeAt struct {
 	Text   string       // one sentence a player would use
 	Terms  []score.Term // what the change buys, largest first
 	Cost   float64      // of the change itself
-	Leave  float64      // extra cost of the same plan without it, turned round up to the next change
+	CostOf []score.Term // what Cost is the sum of
+	Leave  float64      // how much more the same plan would cost without it, turned round up to the next change
+	Chord  bool         // it is there for a chord: that is what it buys most
 }
 
 // Study is what Analyze finds.

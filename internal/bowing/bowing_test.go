@@ -93,7 +93,8 @@ func TestProposals(t *testing.T) {
 		{"bars of three equal notes alternate", 3, 8, "c8 d8 e8 | f8 e8 d8 | c8 d8 e8 | f8 e8 d8 |", "DUDUDUDUDUDU", ""},
 		{"down again after a rest", 2, 4, "c4 r4 | d4 e4 | f4 r4 | g4 e4 | c2 |]", "DDUDDUD", "after-rest after-rest"},
 		{"off the beat after short rests is up", 2, 4, "r8 c8 r8 d8 | r8 e8 r8 f8 | c2 |]", "UUUUD", "after-rest after-rest after-rest"},
-		{"chords are taken down, one after the other", 4, 4, "c2 r2 | d4=4 e4=4 f2=4 |]", "DDDD", "after-rest retake retake"},
+		{"chords in a row are taken as they come", 4, 4, "c2 r2 | d4=4 e4=4 f2=4 |]", "DDUD", "after-rest"},
+		{"chords that each open a bar are taken down, one after the other", 4, 4, "c2 r2 | d1=4 | e1=4 | f1=4 |]", "DDDD", "after-rest retake retake"},
 		{"after a breath the lift is free", 4, 4, "c4 d4 e2* | f4 d4 e2 | c1 |]", "DUDDUDD", "retake retake"},
 		{"a decided or printed mark holds", 4, 4, "c4/U d4 e4 f4/D | c1 |]", "", ""},
 	} {
@@ -229,7 +230,7 @@ func TestNeededMarks(t *testing.T) {
 		{"a pickup", "c4 | d4 e4 f4 g4 | c1 |]", "0U"},
 		{"printed already", "c4/U | d4 e4 f4 g4 | c1 |]", ""},
 		{"a bar after a rest begins down unasked", "c4 d4 e4 r4 | c4 d4 e4 f4 | c1 |]", ""},
-		{"successive chords", "c2 r2 | d4=4 e4=4 f2=4 |]", "6D 10D"},
+		{"successive chords", "c2 r2 | d1=4 | e1=4 |]", "6D"},
 	} {
 		sc, p := build(t, 4, 4, c.text)
 		var got []string

@@ -42,6 +42,11 @@ func (m *model) departs(b int, s *Stroke) bool {
 	return m.written[a] != m.written[b] || m.written[b] != s.Direction
 }
 
+// term is a rule at its whole weight.
+func (m *model) term(rule int) []score.Term {
+	return []score.Term{{Name: Rules[rule].Name, Value: m.w[rule]}}
+}
+
 func (m *model) linksOf() [][]int {
 	touch := make([][]int, len(m.bowed))
 	for i, l := range m.links {
@@ -56,14 +61,20 @@ func (m *model) linksOf() [][]int {
 func (m *model) changeAt(b, i int, states []int, touch [][]int, s *Stroke) ChangeAt {
 	c := ChangeAt{Kind: s.Change, Stroke: i, At: m.locate(s)}
 	if s.Change != Begin {
-		c.Cost = m.sameAs(m.into[b], s.Direction).cost
+		f := m.sameAs(m.into[b], s.Direction)
+		c.Cost, c.CostOf = f.cost, f.terms
 	}
 	end := m.stretchEnd(b, states)
 	gains := m.gains(b, end, states)
 	c.Leave = m.turnedCost(b, end, states, touch)
 	c.Terms = gains.terms()
+	c.Chord = gains.forChord()
 	c.Text = m.sentence(s, b, end, gains)
-	if m.fixed[b] == None && c.Leave >= 0 && c.Leave < mild {
+	switch {
+	case m.fixed[b] != None || m.mode != weighted:
+	case c.Leave < -0.05:
+		c.Text += " For the bow alone it could be left; the hand, the crossings or the place on the bow ask for it."
+	case c.Leave < mild:
 		c.Text += " It may be left: that costs hardly more."
 	}
 	return c
@@ -77,7 +88,7 @@ const mild = 1
 func (m *model) splitAt(b, i int, states []int, touch [][]int, s *Stroke) ChangeAt {
 	end := m.stretchEnd(b, states)
 	gains := m.gains(b+1, end, states)
-	c := ChangeAt{Kind: Split, Stroke: i, At: m.locate(s), Cost: m.w[SplitSlur], Terms: gains.terms(),
+	c := ChangeAt{Kind: Split, Stroke: i, At: m.locate(s), Cost: m.w[SplitSlur], CostOf: m.term(SplitSlur), Terms: gains.terms(),
 		Text: fmt.Sprintf("Split the slur before this note and take it %s-bow", s.Direction)}
 	whole := m.useOfStroke(m.bow(b))
 	switch why := m.purpose(gains); {
@@ -109,7 +120,7 @@ func (m *model) bindChange(g *bind, i int, states []int, touch [][]int, s *Strok
 	end := m.stretchEnd(g.last, states)
 	n := g.last - g.first + 1
 	gains := m.gains(g.last+1, end, states)
-	c := ChangeAt{Kind: Join, Stroke: i, At: m.locate(s), Cost: m.w[JoinNotes], Terms: gains.terms()}
+	c := ChangeAt{Kind: Join, Stroke: i, At: m.locate(s), Cost: m.w[JoinNotes], CostOf: m.term(JoinNotes), Terms: gains.terms()}
 	c.Leave = m.changedCost(g.first, end, states, touch, func(x int) int {
 		switch {
 		case x < g.first || x >= end:
@@ -140,15 +151,16 @@ func countNotes(n int) string {
 	return fmt.Sprintf("the %d notes", n)
 }
 
-// stretchEnd is the first bow after b that is fixed or follows its neighbour
-// otherwise than by alternation: up to there the plan hangs on the change at b.
+// stretchEnd is the first bow after b that is fixed, follows otherwise than by
+// alternation, or is reached from before b: up to there the plan hangs on the change
+// at b. A second ending hangs on the bow before the first.
 func (m *model) stretchEnd(b int, states []int) int {
 	for e := b + 1; e < len(m.bowed); e++ {
 		k := m.into[e]
 		if m.under(e, states[e]) {
 			continue
 		}
-		if m.fixed[e] != None || k < 0 || m.links[k].a != e-1 || exit(states[e-1]) == entry(states[e]) {
+		if m.fixed[e] != None || k < 0 || m.links[k].a < b || m.links[k].a >= e || exit(states[m.links[k].a]) == entry(states[e]) {
 			return e
 		}
 	}
@@ -188,10 +200,11 @@ func (m *model) changedCost(b, end int, states []int, touch [][]int, turned func
 // gain is what the present directions of a stretch satisfy that the turned ones
 // would not, less what it is the other way round.
 type gain struct {
-	sums map[int]float64
-	bars []int // measures whose first note comes down
-	from int   // the measure in which the stretch begins
-	at   map[int]int
+	sums   map[int]float64
+	bars   []int // measures whose first note comes down
+	chords []int // measures in which a chord off the bar line comes down that wants it
+	from   int   // the measure in which the stretch begins
+	at     map[int]int
 }
 
 func (m *model) gains(b, end int, states []int) gain {
@@ -220,8 +233,11 @@ func (m *model) gains(b, end int, states []int) gain {
 			if _, seen := g.at[w.rule]; !seen {
 				g.at[w.rule] = m.bow(x).Measure
 			}
-			if w.rule == BarStart {
+			switch {
+			case w.rule == BarStart:
 				g.bars = append(g.bars, m.bow(x).Measure)
+			case m.leadingChord(w) && m.mainEvent(m.bow(x)).Level != 0:
+				g.chords = append(g.chords, m.bow(x).Measure)
 			}
 		}
 	}
@@ -236,6 +252,17 @@ func (g gain) terms() []score.Term {
 		}
 	}
 	return sorted(sums)
+}
+
+// forChord says that chords gain more than anything else.
+func (g gain) forChord() bool {
+	chords := max(0, g.sums[ChordOfThree]) + max(0, g.sums[ChordOfFour])
+	for r, v := range g.sums {
+		if r != ChordOfThree && r != ChordOfFour && v >= chords {
+			return false
+		}
+	}
+	return chords > 0
 }
 
 // sentence says what to do and what it is for. The change holds up to bow end.
@@ -262,7 +289,7 @@ func (m *model) sentence(s *Stroke, b, end int, g gain) string {
 		if m.fixed[end] != None {
 			what = "the sign"
 		}
-		return fmt.Sprintf("%s, so that the bow arrives the right way at %s, in measure %s.", do, what, timeline.Name(m.p, m.bow(end).Measure))
+		return fmt.Sprintf("%s: it sets the bow right for %s, in %s.", do, what, timeline.Called(m.p, m.bow(end).Measure))
 	}
 	return do + ", which leaves less the wrong way round than the other direction would."
 }
@@ -282,13 +309,21 @@ func (m *model) purpose(g gain) string {
 	if n := len(g.bars); n > 0 {
 		add(BarStart, m.barsBegin(g.bars))
 	}
-	in := func(rule int) string { return timeline.Name(m.p, g.at[rule]) }
-	add(ChordOfFour, "the four-note chord in measure "+in(ChordOfFour)+" is taken down-bow")
-	add(ChordOfThree, "the three-note chord in measure "+in(ChordOfThree)+" is taken down-bow")
+	in := func(rule int) string { return timeline.Called(m.p, g.at[rule]) }
+	if n := len(g.chords); n > 0 { // those on a bar line go without saying
+		what := "the chord in "
+		if n > 1 {
+			what = "the chords in "
+		}
+		verb := map[bool]string{true: " is", false: " are"}[n == 1]
+		if v := max(0, g.sums[ChordOfThree]) + max(0, g.sums[ChordOfFour]); v > 0 {
+			items = append(items, item{v, what + m.measureList(g.chords) + verb + " taken down-bow"})
+		}
+	}
 	add(FinalNote, "the last note is taken down-bow")
-	add(Accented, "the accent in measure "+in(Accented)+" falls on a down-bow")
+	add(Accented, "the accent in "+in(Accented)+" falls on a down-bow")
 	if len(g.bars) == 0 { // else it goes without saying
-		add(LeadInBar, "the note that leads into measure "+m.following(g.at[LeadInBar])+" is taken up-bow")
+		add(LeadInBar, "the note that leads into "+m.following(g.at[LeadInBar])+" is taken up-bow")
 	}
 	add(StrongPart1, "the strong beats come down-bow")
 	add(LeadInHalf, "the weak beats come up-bow")
@@ -296,7 +331,7 @@ func (m *model) purpose(g gain) string {
 	add(LeadInBeat, "the notes off the beat come up-bow")
 	add(LeadInPart, "the weak quick notes come up-bow")
 	if len(g.bars) == 0 {
-		add(PhraseStart, "the phrase in measure "+in(PhraseStart)+" opens down-bow")
+		add(PhraseStart, "the phrase in "+in(PhraseStart)+" opens down-bow")
 	}
 	if g.at[SoftEntry] == g.from {
 		add(SoftEntry, "the soft entry begins in the light half of the bow")
@@ -321,7 +356,7 @@ func (m *model) purpose(g gain) string {
 }
 
 func (m *model) following(measure int) string {
-	return timeline.Name(m.p, min(measure+1, len(m.p.Measures)-1))
+	return timeline.Called(m.p, min(measure+1, len(m.p.Measures)-1))
 }
 
 func (m *model) barsBegin(bars []int) string {
@@ -339,7 +374,9 @@ func (m *model) measureList(idx []int) string {
 	n := len(idx)
 	switch {
 	case n == 1:
-		return "measure " + name(0)
+		return timeline.Called(m.p, idx[0])
+	case timeline.Pickup(m.p, idx[0]):
+		return timeline.Called(m.p, idx[0]) + " and " + m.measureList(idx[1:])
 	case n == 2:
 		return "measures " + name(0) + " and " + name(1)
 	case idx[n-1]-idx[0] == n-1:

@@ -45,7 +45,7 @@ func (m *model) sameWay(l link, d Direction) following {
 	if m.legato(a) || m.legato(b) {
 		best = best.plus(m, RetakeLegato, m.w[RetakeLegato])
 	}
-	if downWish(m.wants[l.b]) <= 0 || !m.onBeat(b) {
+	if meterWish(m.wants[l.b]) <= 0 || !m.onBeat(b) {
 		best = best.plus(m, RetakeToWeak, m.w[RetakeToWeak])
 	}
 	if m.w[RetakeEvenBar] > 0 && m.evenBar(b) {

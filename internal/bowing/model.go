@@ -42,7 +42,9 @@ type model struct {
 	place     []int // per bow: its index in the proposal
 	sforzati  map[score.Tick]bool
 	wedges    []score.Direction
+	leads     []bool // per event: a chord that leads its row, see chordRows
 	implied   []implied
+	told      map[int]bool // changes that a finding has told of already, see remedies
 	findings  []score.Finding
 }
 
@@ -60,6 +62,7 @@ func newModel(sc *score.Score, p *score.Part, o Options) *model {
 		m.w = weightsOf(o.Profile)
 	}
 	m.strokes = gather(p, m.events)
+	m.chordRows()
 	m.readDirections()
 	for i := range m.strokes {
 		if !m.strokes[i].Pizzicato {

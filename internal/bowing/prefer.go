@@ -72,14 +72,49 @@ func (m *model) stretchWants(first int, end score.Tick) []want {
 	ws := m.meterWants(first, end)
 	switch n := len(e.Struck); {
 	case n >= 4:
-		ws = append(ws, want{Down, ChordOfFour, m.w[ChordOfFour]})
+		ws = append(ws, want{Down, ChordOfFour, m.w[ChordOfFour] * m.leadsRow(first)})
 	case n == 3:
-		ws = append(ws, want{Down, ChordOfThree, m.w[ChordOfThree]})
+		ws = append(ws, want{Down, ChordOfThree, m.w[ChordOfThree] * m.leadsRow(first)})
 	}
 	if m.accented(e) {
 		ws = append(ws, want{Down, Accented, m.w[Accented]})
 	}
 	return ws
+}
+
+// leadsRow is by how much less a chord minds its direction because it stands in a
+// row of chords, without a rest between, that another of them leads (rule
+// chords-in-row).
+func (m *model) leadsRow(event int) float64 {
+	if m.leads[event] {
+		return 1
+	}
+	return m.w[ChordsInRow]
+}
+
+// chordRows sets m.leads: the chord at the strongest place of each row, of equals the
+// first; a chord by itself leads too.
+func (m *model) chordRows() {
+	m.leads = make([]bool, len(m.events))
+	lead, end := -1, score.Tick(0)
+	for i := range m.events {
+		e := &m.events[i]
+		switch {
+		case e.Grace:
+			continue
+		case len(e.Struck) < 3:
+			lead = -1
+			continue
+		case lead >= 0 && end >= e.Onset:
+			if e.Level < m.events[lead].Level {
+				m.leads[lead], m.leads[i] = false, true
+				lead = i
+			}
+		default:
+			lead, m.leads[i] = i, true
+		}
+		end = e.Onset + e.Dur
+	}
 }
 
 // meterWants compares the place where a stroke begins with the place it leads
@@ -229,3 +264,17 @@ func termsAgainst(ws []want, d Direction) []score.Term {
 
 // downWish is how much more a stroke minds being up than down.
 func downWish(ws []want) float64 { return against(ws, Up) - against(ws, Down) }
+
+// meterWish is downWish of the meter alone, chords, accents and the like aside.
+func meterWish(ws []want) float64 {
+	sum := 0.0
+	for _, w := range ws {
+		switch w.rule {
+		case BarStart, PhraseStart, StrongPart1, StrongPart2, StrongPart3:
+			sum += w.size
+		case LeadInBar, LeadInThird, LeadInHalf, LeadInBeat, LeadInPart:
+			sum -= w.size
+		}
+	}
+	return sum
+}

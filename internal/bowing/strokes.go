@@ -1,6 +1,7 @@
 package bowing
 
 import (
+	"slices"
 	"strings"
 
 	"pochette/internal/score"
@@ -41,7 +42,7 @@ func (g *gatherer) take(i int) {
 	case g.plucked[i]:
 		g.close()
 		g.out = append(g.out, Stroke{First: i, Last: i, Pizzicato: true})
-	case g.open && (e.Slurred || g.graces):
+	case g.open && (e.Slurred || g.graces || g.leftHandOver(i)):
 		g.out[len(g.out)-1].Last = i
 		g.graces = g.graces && e.Grace
 	default:
@@ -49,6 +50,13 @@ func (g *gatherer) take(i int) {
 		g.out = append(g.out, Stroke{First: i, Last: i})
 		g.open, g.graces = true, e.Grace
 	}
+}
+
+// leftHandOver: the left hand plucks all that is struck while the bow draws a note
+// begun before.
+func (g *gatherer) leftHandOver(i int) bool {
+	e := &g.events[i]
+	return len(e.Held) > 0 && !slices.ContainsFunc(e.Struck, func(id score.NoteID) bool { return !g.p.Notes[id].Has(score.LeftHandPlucked) })
 }
 
 // close ends the open stroke. Grace notes that lead to nothing stay with the
@@ -72,7 +80,8 @@ func (g *gatherer) finish(s *Stroke) {
 }
 
 // pizzicato tells for each event whether the bow is off: between the words
-// pizz. and arco, under a technical mark of plucking, or in a tremolo.
+// pizz. and arco, under a technical mark of plucking (of the left hand: on all notes
+// that sound), or in a tremolo.
 func pizzicato(p *score.Part, events []timeline.Event) []bool {
 	out := make([]bool, len(events))
 	d, on := 0, false
@@ -81,12 +90,15 @@ func pizzicato(p *score.Part, events []timeline.Event) []bool {
 			on = plucking(p.Directions[d], on)
 		}
 		out[i] = on && !e.Rest
+		left := len(e.Held) == 0 && len(e.Struck) > 0
 		for _, id := range e.Struck {
 			n := &p.Notes[id]
-			for _, k := range []score.MarkKind{score.NotePizzicato, score.SnapPizzicato, score.LeftHandPlucked, score.Tremolo} {
+			for _, k := range []score.MarkKind{score.NotePizzicato, score.SnapPizzicato, score.Tremolo} {
 				out[i] = out[i] || n.Has(k)
 			}
+			left = left && n.Has(score.LeftHandPlucked)
 		}
+		out[i] = out[i] || left // beside a bowed note the left hand plucks while the bow draws on
 	}
 	return out
 }

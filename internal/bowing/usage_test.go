@@ -1,6 +1,7 @@
 package bowing
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -150,4 +151,23 @@ func evenPace(sc *score.Score, quarters float64) *timeline.Pace {
 	}
 	p := timeline.PaceOf(sc, &score.Part{Directions: []score.Direction{{Kind: "metronome", Tempo: quarters}}})
 	return &p
+}
+
+// A slur of many bows is told with how many it takes and where to change, with no
+// tempo printed too (hair 650 mm, 0.05 m/s at pp: RESEARCH.md, "Bow physics").
+func TestBowRunsOutManyTimes(t *testing.T) {
+	bar := " c4 d4 e4 f4 |"
+	text := "(c4 d4 e4 f4 |" + strings.Repeat(bar, 14) + " c4 d4 e4 f4) |]"
+	for _, pace := range []float64{0, 85} {
+		sc, p := build(t, 4, 4, text)
+		st := Analyze(sc, p, Options{Pace: evenPace(sc, pace)})
+		f := findingOf(st, "bow-runs-out")
+		if f == nil || f.Grade != score.Caution || !strings.Contains(f.Text, "seconds") {
+			t.Fatalf("pace %v: %+v", pace, f)
+		}
+		bows := int(math.Ceil(st.Proposed[0].Use.Least))
+		if want := fmt.Sprintf("in %d bows at least", bows); !strings.Contains(f.Suggestion, want) || strings.Count(f.Suggestion, "beat 1") != bows-1 {
+			t.Errorf("pace %v: %q, want %q and %d bar lines", pace, f.Suggestion, want, bows-1)
+		}
+	}
 }

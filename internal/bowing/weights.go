@@ -23,6 +23,7 @@ const (
 	LeadInPart
 	ChordOfThree
 	ChordOfFour
+	ChordsInRow
 	Accented
 	FinalNote
 	LongCrescendo
@@ -72,6 +73,7 @@ var Rules = [numRules]Rule{
 
 	ChordOfThree:   {"chord-of-three", "a chord of three notes is broken from the bass with a down-bow", "common practice, no source", 6},
 	ChordOfFour:    {"chord-of-four", "a chord of four notes is broken from the bass with a down-bow", "common practice, no source", 8},
+	ChordsInRow:    {"chords-in-row", "of chords that follow each other without a rest the one at the strongest place, of equals the first, has the wish for a down-bow; the others mind the direction less (times this) and are taken as they come", "common practice, no source; the treatise of 1756, ch. IV, lifts for the meter's sake alone (see retake-to-weak)", 0.25},
 	Accented:       {"accent", "an accent or sforzando is taken down", "common practice, no source", 5},
 	FinalNote:      {"final", "the last note is taken down", "common practice, no source", 5},
 	LongCrescendo:  {"long-crescendo", "a long note that grows is taken up", "common practice, no source", 1.5},

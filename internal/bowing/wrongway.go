@@ -2,6 +2,7 @@ package bowing
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"pochette/internal/score"
@@ -14,12 +15,23 @@ import (
 func (m *model) callsDown(b int) bool {
 	loud := false
 	for _, w := range m.wants[b] {
-		switch w.rule {
-		case BarStart, ChordOfThree, ChordOfFour, Accented, FinalNote:
-			loud = loud || w.size > 0
-		}
+		loud = loud || m.loudWant(w)
 	}
 	return loud && downWish(m.wants[b]) > 0
+}
+
+// loudWant: of chords in a row only the one that leads it (rule chords-in-row).
+func (m *model) loudWant(w want) bool {
+	switch w.rule {
+	case BarStart, Accented, FinalNote:
+		return w.size > 0
+	}
+	return m.leadingChord(w)
+}
+
+// leadingChord says that the want is the full wish of a chord.
+func (m *model) leadingChord(w want) bool {
+	return (w.rule == ChordOfThree || w.rule == ChordOfFour) && w.size > 0 && w.size >= m.w[w.rule]
 }
 
 // wrongSpan is a stretch of strokes that want a down-bow and, as written, come
@@ -33,6 +45,7 @@ type wrongSpan struct {
 
 // wrongWay reports the spans of the written reading.
 func (m *model) wrongWay(st *Study) {
+	m.told = map[int]bool{}
 	for _, sp := range m.wrongSpans() {
 		m.findings = append(m.findings, m.wrongFinding(sp, st))
 	}
@@ -82,9 +95,11 @@ func (m *model) wrongFinding(sp wrongSpan, st *Study) score.Finding {
 	for _, b := range sp.wrong {
 		f.Notes = append(f.Notes, m.firstNote(m.bow(b)))
 		for _, w := range m.wants[b] {
-			if w.dir == Down && w.size > 0 {
-				counts[w.rule]++
+			if w.dir == Down {
 				f.Weight += w.size
+			}
+			if m.loudWant(w) {
+				counts[w.rule]++
 			}
 			if w.rule == BarStart {
 				bars = append(bars, m.bow(b).Measure)
@@ -121,7 +136,7 @@ func (m *model) wrongText(sp wrongSpan, bars []int) string {
 		t += fmt.Sprintf(" (%d between them come right)", sp.right)
 	}
 	if sp.after >= 0 {
-		return t + fmt.Sprintf("; it rights itself in measure %s.", timeline.Name(m.p, m.bow(sp.after).Measure))
+		return t + fmt.Sprintf("; it rights itself in %s.", timeline.Called(m.p, m.bow(sp.after).Measure))
 	}
 	return t + " and it does not right itself."
 }
@@ -182,18 +197,112 @@ func (m *model) wrongAdvice(sp wrongSpan, st *Study) string {
 		if m.mode == strict {
 			return "The print was asked for as it stands; let the bow be retaken or notes be linked to right this."
 		}
-		return "Every remedy costs more than it mends; decide a bow here to overrule this."
+		return fmt.Sprintf("Every remedy costs more than it mends; to have it down-bow all the same, decide it: --decide %q.", m.decidedAs(sp.wrong[0], Down))
 	}
-	var best *ChangeAt
-	for i := range st.Changes {
-		if c := &st.Changes[i]; c.Stroke <= m.place[sp.wrong[len(sp.wrong)-1]] && (best == nil || c.Stroke <= m.place[sp.wrong[0]]) {
-			best = c
+	return m.remedies(m.changesFor(sp, st), st)
+}
+
+// decidedAs is the line that decides the direction of a bow (docs/DECISIONS.md).
+func (m *model) decidedAs(b int, d Direction) string {
+	s := m.bow(b)
+	at := m.locate(s)
+	place := at.Number
+	if !m.onlyMeasure(s.Measure) {
+		place = fmt.Sprintf("@%d", s.Measure+1)
+	}
+	if at.Beat == "" {
+		at.Beat = fmt.Sprint(m.momentOf(s))
+	}
+	return fmt.Sprintf("m%s.%s bow=%s", place, at.Beat, d)
+}
+
+// onlyMeasure says that the printed number of a measure is a number and no other
+// measure's.
+func (m *model) onlyMeasure(measure int) bool {
+	if _, err := strconv.Atoi(m.p.Measures[measure].Number); err != nil {
+		return false
+	}
+	for i := range m.p.Measures {
+		if i != measure && strings.TrimSuffix(timeline.Name(m.p, i), " (second part)") == m.p.Measures[measure].Number {
+			return false
 		}
 	}
-	if best == nil {
+	return true
+}
+
+// momentOf counts the moments of a measure without a meter up to a stroke, from 1.
+func (m *model) momentOf(s *Stroke) int {
+	n, last := 0, score.Tick(-1)
+	for i := range m.p.Notes {
+		if o := &m.p.Notes[i]; o.Measure == s.Measure && o.Onset != last && o.Onset <= s.Onset {
+			n, last = n+1, o.Onset
+		}
+	}
+	return n
+}
+
+// changesFor are the changes that bear on a span, as indices into the changes of
+// the study: the one in force at its first wrong stroke, and those inside it.
+func (m *model) changesFor(sp wrongSpan, st *Study) []int {
+	first, last := m.place[sp.wrong[0]], m.place[sp.wrong[len(sp.wrong)-1]]
+	var out []int
+	for i := range st.Changes {
+		switch at := st.Changes[i].Stroke; {
+		case at <= first:
+			out = []int{i}
+		case at <= last:
+			out = append(out, i)
+		}
+	}
+	if len(out) > 0 && st.Proposed[first].Direction == Up && st.Changes[out[0]].Stroke < first {
+		out = out[1:] // it left the first stroke as it was
+	}
+	return out
+}
+
+// remediesNamed is how many further changes a suggestion names.
+const remediesNamed = 3
+
+// remedies tells the first change in full and the rest in short; one that an earlier
+// finding has told already is only referred to.
+func (m *model) remedies(changes []int, st *Study) string {
+	if len(changes) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("In %s: %s", best.At, lowerFirst(best.Text))
+	c := &st.Changes[changes[0]]
+	text := fmt.Sprintf("In %s, %s", c.At, lowerFirst(c.Text))
+	if m.told[changes[0]] {
+		text = fmt.Sprintf("The change in %s (%s) rights this too.", c.At, c.short(st))
+	}
+	m.told[changes[0]] = true
+	var more []string
+	for _, i := range changes[1:] {
+		m.told[i] = true
+		if len(more) < remediesNamed {
+			more = append(more, fmt.Sprintf("in %s (%s)", st.Changes[i].At, st.Changes[i].short(st)))
+		}
+	}
+	if n := len(changes) - 1 - len(more); n > 0 {
+		more = append(more, fmt.Sprintf("%d more", n))
+	}
+	if n := len(more); n > 0 {
+		verb := " Further changes: "
+		if len(changes) == 2 {
+			verb = " One more change: "
+		}
+		text += verb + strings.Join(more[:n-1], ", ")
+		if n > 1 {
+			text += " and "
+		}
+		text += more[n-1] + "."
+	}
+	return text
+}
+
+// short names a change: "retake, down-bow".
+func (c *ChangeAt) short(st *Study) string {
+	what := map[Change]string{Begin: "begin", AfterRest: "again after the rest", Retake: "retake", Link: "linked", Split: "slur split", Join: "slur added"}[c.Kind]
+	return fmt.Sprintf("%s, %s-bow", what, st.Proposed[c.Stroke].Direction)
 }
 
 func lowerFirst(s string) string {
@@ -213,7 +322,7 @@ func (m *model) repeatFindings(st *Study) {
 		a, b := m.bow(l.a), m.bow(l.b)
 		f := score.Finding{Kind: "repeat-turns-bow", Grade: score.Remark, At: m.locate(a), To: m.locate(b),
 			Notes: []score.NoteID{m.firstNote(a), m.firstNote(b)},
-			Text:  fmt.Sprintf("Played as written, the bow comes back to measure %s from a %s-bow and has to begin %s-bow again.", timeline.Name(m.p, b.Measure), m.written[l.a], m.written[l.b]),
+			Text:  fmt.Sprintf("Played as written, the bow comes back to %s from %s-bow and has to begin %s-bow again.", timeline.Called(m.p, b.Measure), oneOf(m.written[l.a]), m.written[l.b]),
 			Why:   "The same marks must work each time: without a change the bow is retaken here, or the repeat is played the other way round."}
 		pa, pb := m.proposedExit(l.a, st), st.Proposed[m.place[l.b]].Direction
 		f.Suggestion = "With the proposed changes it alternates."

@@ -31,6 +31,10 @@
 //     finger. open-string: a ring above; dropped here where the fingering is 0.
 //   - harmonic: a ring above, the same for natural and artificial; the touched and the
 //     sounding pitch, pluck and other-technical are ignored.
+//   - up-bow and down-bow of a lower voice: the library turns them over and sets them below;
+//     here they stand above, upright, unless the source places them.
+//   - words and dynamics keep clear of slurs and fingers, not of the number of a tuplet:
+//     where both stand below they can touch.
 //   - words: above or below as their direction says, italic unless font-style="normal";
 //     their size is ignored and always that of a tempo word. String names are better given
 //     as string elements, which also keep clear of slurs and beams.

@@ -38,7 +38,7 @@ func (s *Session) Excerpts(ctx context.Context, ranges [][2]int, width float64) 
 	}
 	l := Excerpt("", width)
 	l.Breaks, l.FitWidth = BreaksEncoded, true
-	if err := l.check(); err != nil {
+	if err := l.Check(); err != nil {
 		return ExcerptSet{}, err
 	}
 	e := excerpting{layout: l, ranges: ranges, source: barLines(s.mei)}
@@ -284,12 +284,13 @@ func (s *Session) shareGlyphs(svgs []string, ranges [][2]int, l Layout) ExcerptS
 }
 
 // sized gives a picture with a viewBox in mm that size, so that all excerpts of a page
-// have staves of one size.
+// have staves of one size; a style sheet finds the width in --w, to draw all of them
+// larger or smaller.
 func sized(svg string) string {
 	m := pictureTop.FindStringSubmatchIndex(svg)
 	if m == nil {
 		return svg
 	}
 	w, h := svg[m[2]:m[3]], svg[m[4]:m[5]]
-	return `<svg width="` + w + `mm" height="` + h + `mm"` + svg[len("<svg"):]
+	return `<svg width="` + w + `mm" height="` + h + `mm"` + svg[len("<svg"):m[1]-1] + ` style="--w:` + w + `mm">` + svg[m[1]:]
 }

@@ -6,6 +6,8 @@ import (
 	"hash/crc32"
 	"math"
 	"regexp"
+	"strconv"
+	"strings"
 )
 
 // Breaks says where systems and pages end.
@@ -79,8 +81,8 @@ func Excerpt(measures string, width float64) Layout {
 
 var measureRange = regexp.MustCompile(`^([1-9][0-9]{0,5}|start)(-([1-9][0-9]{0,5}|end))?$`)
 
-// check says in one line what is wrong with a layout.
-func (l Layout) check() error {
+// Check says in one line what is wrong with a layout; every use of it does so too.
+func (l Layout) Check() error {
 	for _, v := range []struct {
 		name        string
 		value       float64
@@ -100,6 +102,13 @@ func (l Layout) check() error {
 	}
 	if l.Measures != "" && !measureRange.MatchString(l.Measures) {
 		return fmt.Errorf("engrave: measures %q: write a range such as 3-6, counted from 1", l.Measures)
+	}
+	if from, to, ok := strings.Cut(l.Measures, "-"); ok {
+		first, err1 := strconv.Atoi(from)
+		last, err2 := strconv.Atoi(to)
+		if err1 == nil && err2 == nil && first > last { // else one of them is "start" or "end"
+			return fmt.Errorf("engrave: measures %q: the range runs backwards", l.Measures)
+		}
 	}
 	return nil
 }
@@ -145,6 +154,6 @@ func (l Layout) classAttr() string {
 
 // sum is a checksum of the layout.
 func (l Layout) sum() uint32 {
-	b, _ := json.Marshal(l) // plain numbers, texts and flags always encode: check has refused NaN
+	b, _ := json.Marshal(l) // plain numbers, texts and flags always encode: Check has refused NaN
 	return crc32.ChecksumIEEE(b)
 }

@@ -1,11 +1,13 @@
 package engrave
 
 import (
+	"context"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 )
 
@@ -76,6 +78,41 @@ func TestLowerVoice(t *testing.T) {
 	}
 }
 
+// The bow signs of a lower voice stand above the staff, since the engraver turns those
+// below over; one that is placed in the source stays.
+func TestBowSignsStandAbove(t *testing.T) {
+	p := openPool(t, 1)
+	pages, err := p.SVG(t.Context(), invented(
+		quarter("G", 5)+"<backup><duration>1</duration></backup>"+voiced(2, false, "B", 3, "<down-bow/>")+
+			quarter("G", 5)+"<backup><duration>1</duration></backup>"+voiced(2, false, "B", 3, `<up-bow placement="below"/>`)), A4())
+	if err != nil {
+		t.Fatal(err)
+	}
+	// SMuFL 1.40, "String techniques": U+E610 down bow, U+E612 up bow, U+E613 turned up bow.
+	if !strings.Contains(pages[0], `"#E610-`) {
+		t.Error("no upright down-bow")
+	}
+	if !strings.Contains(pages[0], `"#E613-`) {
+		t.Error("the sign placed below by the source is not below")
+	}
+}
+
+// What the engraver would multiply or divide by is bounded in its copy.
+func TestHostileNumbers(t *testing.T) {
+	p := openPool(t, 1)
+	for name, change := range map[string]*strings.Replacer{
+		"repeats":   strings.NewReplacer("</measure>", `<barline location="right"><repeat direction="backward" times="1000000"/></barline></measure>`),
+		"beat type": strings.NewReplacer("<beat-type>4<", "<beat-type>0<"),
+		"beats":     strings.NewReplacer("<beats>4<", "<beats>999999999<"),
+	} {
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+		if _, err := p.SVG(ctx, []byte(change.Replace(string(invented(plainMeasures(12)...)))), A4()); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		cancel()
+	}
+}
+
 func TestExcerpts(t *testing.T) {
 	p := openPool(t, 1)
 	s, err := p.Session(t.Context(), invented(plainMeasures(12)...))
@@ -124,7 +161,7 @@ func TestLayoutLimits(t *testing.T) {
 	} {
 		l := A4()
 		spoil(&l)
-		if err := l.check(); err == nil || !strings.Contains(err.Error(), name) {
+		if err := l.Check(); err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -63,12 +63,14 @@ type notedNote struct {
 	fingerings   []fingering
 	strings      []fingering // text is the number
 	thumbs, open []extent
+	bows         []int64 // where the name of a bow sign without placement ends
 	placement    string
 	modified
 }
 
 // preparer walks the source once.
 type preparer struct {
+	source  string
 	dec     *xml.Decoder
 	out     prepared
 	path    []string
@@ -93,7 +95,7 @@ type preparer struct {
 // prepare looks a score over and makes the engraver's copy of it. It says in one line
 // where the XML is broken, and refuses what is no score-partwise.
 func prepare(text string) (prepared, error) {
-	p := &preparer{dec: xml.NewDecoder(strings.NewReader(text))}
+	p := &preparer{source: text, dec: xml.NewDecoder(strings.NewReader(text))}
 	p.dec.CharsetReader = func(_ string, r io.Reader) (io.Reader, error) { return r, nil } // it is UTF-8 by now
 	p.dec.Entity = nil
 	for {
@@ -210,17 +212,55 @@ func (p *preparer) start(name string) {
 		p.note.stretch = p.stretch
 	case "backup", "forward":
 		p.stretch++
-	case "grace", "tremolo", "tuplet":
+	case "repeat":
+		p.boundRepeat()
+	case "grace", "tremolo", "tuplet", "up-bow", "down-bow":
 		if p.note != nil {
 			p.startInNote(name)
 		}
 	}
 }
 
+// mostTimes is how often the engraver is told to repeat: it writes the music out so
+// often, which no drawing shows.
+const mostTimes = 4
+
+// boundRepeat takes the count out of a repeat that is to be played more often.
+func (p *preparer) boundRepeat() {
+	n, err := strconv.Atoi(strings.TrimSpace(p.attr("times")))
+	if p.attr("times") != "" && (err != nil || n > mostTimes) {
+		p.edits = append(p.edits, edit{extent{p.from, p.dec.InputOffset()}, p.tagWithout("times")})
+	}
+}
+
+// tagWithout is the start tag at hand without one of its attributes; an empty element
+// stays empty.
+func (p *preparer) tagWithout(name string) string {
+	var b strings.Builder
+	b.WriteString("<" + p.path[len(p.path)-1])
+	for _, a := range p.attrs {
+		if a.Name.Local != name {
+			b.WriteString(" ")
+			if a.Name.Space != "" {
+				b.WriteString(a.Name.Space + ":")
+			}
+			b.WriteString(a.Name.Local + `="` + escape(a.Value) + `"`)
+		}
+	}
+	if p.dec.InputOffset() >= 2 && p.source[p.dec.InputOffset()-2] == '/' {
+		b.WriteString("/")
+	}
+	return b.String() + ">"
+}
+
 func (p *preparer) startInNote(name string) {
 	switch kind := p.attr("type"); {
 	case name == "grace":
 		p.note.grace = true
+	case name == "up-bow", name == "down-bow":
+		if p.attr("placement") == "" {
+			p.note.bows = append(p.note.bows, p.from+int64(len("<"+name)))
+		}
 	case name == "tremolo":
 		p.note.tremolo = p.note.tremolo || kind == "start" || kind == "stop"
 	case kind == "start":
@@ -287,6 +327,8 @@ func (p *preparer) endInNote(name, text string, whole extent) {
 func (p *preparer) endInHead(name, text string, at int64) {
 	h := &p.out.heading
 	switch name {
+	case "beats", "beat-type":
+		p.boundMeter(text, at)
 	case "credit":
 		if len(p.path) == 2 {
 			p.edits = append(p.edits, edit{extent{p.credit, p.dec.InputOffset()}, ""})
@@ -315,6 +357,17 @@ func (p *preparer) endInHead(name, text string, at int64) {
 	}
 }
 
+// boundMeter puts a four where a meter has a zero or a number no meter has: the engraver
+// divides by it. The reader of scores tells of it.
+func (p *preparer) boundMeter(text string, at int64) {
+	if n, err := strconv.Atoi(text); err == nil && (n < 1 || n > 1<<10) && p.parent() == "time" {
+		start := p.from + int64(strings.IndexByte(p.source[p.from:], '>')) + 1
+		if start <= at {
+			p.edits = append(p.edits, edit{extent{start, at}, "4"})
+		}
+	}
+}
+
 // tellAttributes gives a part whose first measure has no attributes empty ones: the
 // engraver draws nothing of such a part. The measure's end tag begins at the offset at.
 func (p *preparer) tellAttributes(at int64) {
@@ -334,7 +387,8 @@ func (p *preparer) attr(name string) string {
 }
 
 // finishMeasure edits the fingerings of a measure. Where a staff holds several voices,
-// those under the first have their fingerings below.
+// those under the first have their fingerings below; the bow signs of all stand above it,
+// since the engraver would turn those below over.
 func (p *preparer) finishMeasure() {
 	first := map[string]int{} // staff -> its lowest voice number
 	for _, n := range p.notes {
@@ -346,7 +400,13 @@ func (p *preparer) finishMeasure() {
 	for i, n := range p.notes {
 		v, _ := strconv.Atoi(n.voice)
 		inChord := n.chord || i+1 < len(p.notes) && p.notes[i+1].chord
-		p.finishNote(n, inChord, v > first[n.staff])
+		lower := v > first[n.staff]
+		if lower {
+			for _, at := range n.bows {
+				p.edits = append(p.edits, edit{extent{at, at}, ` placement="above"`})
+			}
+		}
+		p.finishNote(n, inChord, lower)
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 // SVG draws a score: MusicXML (score-partwise) in, one SVG for each page out. The same
 // score and layout give the same bytes.
 func (p *Pool) SVG(ctx context.Context, musicxml []byte, l Layout) ([]string, error) {
-	if err := l.check(); err != nil {
+	if err := l.Check(); err != nil {
 		return nil, err
 	}
 	s, err := p.Session(ctx, musicxml)
@@ -231,7 +231,7 @@ func (in *instance) loadAs(ctx context.Context, format, text string, options map
 
 // SVG draws the score in a layout, one SVG for each page.
 func (s *Session) SVG(ctx context.Context, l Layout) ([]string, error) {
-	if err := l.check(); err != nil {
+	if err := l.Check(); err != nil {
 		return nil, err
 	}
 	s.mu.Lock()

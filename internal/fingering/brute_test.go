@@ -181,7 +181,7 @@ func TestExact(t *testing.T) {
 		if rapid.Bool().Draw(t, "short bars") {
 			shortBars(p)
 		}
-		pr := NewProblem(sc, p, Options{Instrument: instrument.Of(k)})
+		pr := NewProblem(sc, p, Options{Instrument: instrument.Of(k), Harmonics: Harmonics(rapid.IntRange(0, 2).Draw(t, "harmonics"))})
 		thin(t, pr, 5)
 		want := enumerate(pr)
 		got := pr.Solve()

@@ -7,12 +7,13 @@ import "math"
 // stays of first order.
 type moment struct {
 	seconds float64
-	trill   bool
 	key     int     // of the highest note struck, 0 for none
 	slow    float64 // 0 where notes around last an eighth of a second, 1 from half a second on
 	fresh   float64 // 1 for a new pitch, less where it sounded just before
 	octave  int8    // 1: an octave above a neighbour, -1: below, 0: neither or both
 	off     float64 // 0 on a beat, 0.5 on the half, 1 elsewhere
+	octaves bool    // a harmonic may be proposed, see harmonics.go
+	inside  float64 // then 1 where it is not the top of its run
 }
 
 // windowNotes is how many notes on either side make up the surroundings.

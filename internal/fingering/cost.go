@@ -49,6 +49,7 @@ func (m *model) node(s *state, at *moment, t *tally) {
 		if c.held {
 			continue
 		}
+		m.harmonicCost(c, at, t)
 		m.cellCost(s, c, at, single, t)
 	}
 	if !s.open {
@@ -69,7 +70,7 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 			t.add(openNote, 1)
 			t.add(openLong, long)
 		}
-		if at.trill {
+		if c.trill {
 			t.add(trillOpen, 1)
 		}
 		return
@@ -77,7 +78,7 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 	if c.finger == 4 {
 		t.add(fourth, 1)
 		t.add(fourthLong, long)
-		if at.trill {
+		if c.trill {
 			t.add(trillFourth, 1)
 		}
 		if s.hand.Shape == instrument.Square && c.semi-s.hand.Place == 4 && at.seconds < 0.3 {
@@ -85,6 +86,9 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 		}
 	}
 	wide := m.in.WideSpan(s.hand, int(c.finger), int(c.semi))
+	if c.taste {
+		wide *= lightReach
+	}
 	switch {
 	case wide == 0:
 	case c.semi < s.hand.Place:
@@ -108,7 +112,7 @@ func (m *model) lift(s *state) float64 {
 func (m *model) handCost(s *state, t *tally) {
 	h := s.hand
 	t.add(height, m.lift(s))
-	if h.Place < 2 {
+	if m.halfPosition(s) {
 		t.add(half, 1)
 	}
 	if evenPlace(h.Place) {
@@ -121,6 +125,20 @@ func (m *model) handCost(s *state, t *tally) {
 		t.add(thumb, 1)
 		t.add(thumbLow, max(0, float64(14-h.Place)))
 	}
+}
+
+// halfPosition: on violin and viola the letters tell it from a first finger that
+// lies low in first position; the cello's hand has a semitone a finger.
+func (m *model) halfPosition(s *state) bool {
+	if s.hand.Place >= 2 || s.hand.Shape != instrument.Square {
+		return s.hand.Place < 2
+	}
+	for i := range s.cells {
+		if c := &s.cells[i]; c.finger > 0 && c.pos == 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // evenPlace: second, fourth and sixth position by the first finger's place.
@@ -171,9 +189,9 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 	if p.cut {
 		return true
 	}
-	for _, id := range b.gone {
+	for i, id := range b.gone {
 		if sounds(a, id) {
-			t.add(letGo, 1)
+			t.add(letGo, b.rest[i])
 		}
 	}
 	shifted := m.handMove(a, b, p, t)
@@ -202,8 +220,9 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 		if c.held {
 			continue
 		}
+		late := b.late(c, p)
 		for j := range a.cells {
-			m.fingerMove(&a.cells[j], c, shifted, p, t)
+			m.fingerMove(&a.cells[j], c, shifted, late, p, t)
 		}
 	}
 	return true
@@ -299,6 +318,7 @@ func (m *model) handMove(a, b *state, p *passage, t *tally) bool {
 	if speed > 1 {
 		t.add(shiftRush, speed)
 	}
+	m.shiftTime(a, b, p, t)
 	return true
 }
 
@@ -312,9 +332,9 @@ func (p *passage) timeFor(a, b *state) float64 {
 }
 
 // haste is 1 where a finger has a quarter of a second or less to get to another
-// string, and falls as it has more.
-func (p *passage) haste() float64 {
-	return min(1, 0.25/max(0.01, p.seconds+p.rest))
+// string, and falls as it has more; late is the time that a broken chord gives it.
+func (p *passage) haste(late float64) float64 {
+	return min(1, 0.25/max(0.01, p.seconds+p.rest+late))
 }
 
 func (m *model) cover(a, b *state, p *passage) Cover {
@@ -333,8 +353,30 @@ func coverTerm(c Cover) term {
 	return [...]term{UnderSlur: shiftSlur, BowChange: shiftBow, OpenString: shiftOpen, Silence: shiftRest}[c]
 }
 
+// breaking is how long, in seconds, the lower strings of a broken chord sound
+// before the upper ones, where the chord is long enough; common practice, no source.
+const breaking = 0.25
+
+// late is how long after the beginning of a grip a note of it is struck: chords of
+// three and four are broken, the two lower strings before the others.
+func (s *state) late(c *cell, p *passage) float64 {
+	struck, below := 0, 0
+	for i := range s.cells {
+		if d := &s.cells[i]; !d.held {
+			struck++
+			if d.str > c.str {
+				below++
+			}
+		}
+	}
+	if struck < 3 || below < 2 {
+		return 0
+	}
+	return min(breaking, p.next/2)
+}
+
 // fingerMove tallies what one finger before means for one finger after.
-func (m *model) fingerMove(c, d *cell, shifted bool, p *passage, t *tally) {
+func (m *model) fingerMove(c, d *cell, shifted bool, late float64, p *passage, t *tally) {
 	if c.key == d.key && c.note != d.note && (c.str != d.str || c.finger != d.finger) && p.rest == 0 {
 		t.add(refinger, 1)
 	}
@@ -355,7 +397,7 @@ func (m *model) fingerMove(c, d *cell, shifted bool, p *passage, t *tally) {
 		case c.semi == d.semi && abs8(c.str-d.str) == 1:
 			t.add(fifth, 1)
 		default:
-			t.add(hop, p.haste())
+			t.add(hop, p.haste(late))
 		}
 		return
 	}

@@ -16,7 +16,7 @@ const maxHeld = 4
 
 // maxStruck bounds the notes of a chord that are tried together; of a larger one
 // the outer ones are.
-const maxStruck = 6
+const maxStruck = 8
 
 // fill makes the grips of one event. Marks that no grip can obey are dropped
 // with a finding, notes that no grip can reach are left out with one; the search
@@ -25,12 +25,12 @@ func (pr *Problem) fill(l *layer, e *timeline.Event, r *reader) {
 	struck := pr.tones(l, e, r)
 	var states []state
 	if len(struck) > 0 {
-		states = pr.withHeld(struck, e.Held)
+		states = pr.withHeld(struck, e)
 	}
 	if len(states) == 0 && len(struck) > 0 {
 		if merged := pr.mergeUnisons(l, struck); len(merged) < len(struck) {
 			struck = merged
-			states = pr.withHeld(struck, e.Held)
+			states = pr.withHeld(struck, e)
 		}
 	}
 	if len(states) == 0 && len(struck) > 0 {
@@ -49,12 +49,6 @@ func (pr *Problem) fill(l *layer, e *timeline.Event, r *reader) {
 			pr.alive[c.note] = true
 		}
 	}
-	if l.why != "" {
-		id := e.Struck[0]
-		at := timeline.AtNote(pr.p, id)
-		pr.Findings = append(pr.Findings, score.Finding{Kind: "unplayable", Grade: score.Trouble, At: at, To: at, Notes: e.Struck,
-			Text: l.why, Why: "the search goes on around it", Suggestion: "leave a note out, break it up, or give another tuning"})
-	}
 }
 
 // tones of an event: what is out of range goes to l.lost, an artificial
@@ -65,8 +59,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 	var out []tone
 	for _, id := range e.Struck {
 		n := &pr.p.Notes[id]
-		l.at.trill = l.at.trill || n.Has(score.Trill)
-		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
+		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), trill: n.Has(score.Trill), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
 		if base := len(out) - 1; t.harmonic && base >= 0 && artificial(&out[base], &t) {
 			out[base].touchUp, out[base].harmonic = t.key-out[base].key, false
 			if out[base].want.none() {
@@ -75,12 +68,8 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 			continue
 		}
 		switch {
-		case t.key < low:
-			l.lost = append(l.lost, id)
-			l.why = fmt.Sprintf("%v lies below the lowest string, %v", n.Sounding, in.Open[in.Strings()-1])
-		case t.key > high && !t.harmonic:
-			l.lost = append(l.lost, id)
-			l.why = fmt.Sprintf("%v lies above the end of the fingerboard", n.Sounding)
+		case t.key < low, t.key > high && !t.harmonic:
+			pr.beyond(l, id, t.key)
 		default:
 			if t.harmonic && t.key > high+24 {
 				t.harmonic = false
@@ -88,6 +77,8 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 			if t.want.fingers == 1 && (t.harmonic || pr.zeroIsHarmonic(&t)) {
 				t.want.fingers, t.sounds, t.harmonic = 0, !t.harmonic, true
 			}
+			t.mayTouch = pr.mayTouch(&t, e.Struck, e.Held)
+			l.at.octaves = l.at.octaves || t.mayTouch
 			out = append(out, t)
 		}
 	}
@@ -151,7 +142,8 @@ func (pr *Problem) steps(p pitch.Pitch) func(int) int {
 // withHeld builds the grips of the struck tones together with every selection
 // of the notes still sounding. There are none where the struck tones alone have
 // none, so that letting go is always a way out.
-func (pr *Problem) withHeld(struck []tone, held []score.NoteID) []state {
+func (pr *Problem) withHeld(struck []tone, e *timeline.Event) []state {
+	held, at := e.Held, e.Onset
 	if len(held) == 0 {
 		return pr.gen.build(struck)
 	}
@@ -183,13 +175,30 @@ func (pr *Problem) withHeld(struck []tone, held []score.NoteID) []state {
 			tones = append(tones, t)
 		}
 		for _, s := range pr.gen.build(tones) {
-			s.gone = gone
+			s.gone, s.rest = gone, pr.restOf(gone, at)
 			out = append(out, s)
 		}
 	}
 	for _, s := range alone {
-		s.gone = held
+		s.gone, s.rest = held, pr.restOf(held, at)
 		out = append(out, s)
+	}
+	return out
+}
+
+// restOf gives for each note the share of its sounding length that lies after at.
+func (pr *Problem) restOf(notes []score.NoteID, at score.Tick) []float64 {
+	out := make([]float64, len(notes))
+	for i, id := range notes {
+		n := &pr.p.Notes[id]
+		end := n.End()
+		for next, steps := n.TieTo, 0; next != score.NoNote && steps < len(pr.p.Notes); steps++ {
+			end = max(end, pr.p.Notes[next].End())
+			next = pr.p.Notes[next].TieTo
+		}
+		if end > n.Onset {
+			out[i] = min(1, max(0, float64(end-at)/float64(end-n.Onset)))
+		}
 	}
 	return out
 }
@@ -218,7 +227,7 @@ func (pr *Problem) relax(l *layer, struck []tone, e *timeline.Event, r *reader) 
 		for _, a := range drop {
 			tones[a.tone].want.drop(a.part)
 		}
-		states := pr.withHeld(tones, e.Held)
+		states := pr.withHeld(tones, e)
 		if len(states) > 0 {
 			for _, a := range drop {
 				r.dropped(&struck[a.tone], a.part)
@@ -298,7 +307,7 @@ func (w want) fingerList() string {
 // leaveOut finds the largest sets of the struck tones that some grip reaches.
 // The marks of the chord are dropped with it.
 func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state {
-	l.why = pr.whyNot(struck)
+	l.say(pr.whyNot(struck))
 	tones := slices.Clone(struck)
 	if len(tones) > maxStruck {
 		tones = append(tones[:maxStruck/2:maxStruck/2], tones[len(tones)-maxStruck/2:]...)
@@ -318,7 +327,7 @@ func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state 
 			if len(sub) != size {
 				continue
 			}
-			for _, s := range pr.withHeld(sub, e.Held) {
+			for _, s := range pr.withHeld(sub, e) {
 				s.lost = int8(min(100, len(struck)-size))
 				out = append(out, s)
 			}
@@ -330,17 +339,23 @@ func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state 
 	return nil
 }
 
-// whyNot says in a sentence why the tones have no grip.
-func (pr *Problem) whyNot(tones []tone) string {
+// whyNot says why the tones have no grip, and what helps where that is more than
+// to strike fewer at once.
+func (pr *Problem) whyNot(tones []tone) (why, advice string) {
 	in := &pr.o.Instrument
 	if len(tones) > in.Strings() {
-		return fmt.Sprintf("%d notes are struck together on %d strings", len(tones), in.Strings())
+		return fmt.Sprintf("%d notes are struck together on %d strings", len(tones), in.Strings()), ""
 	}
 	for i := range tones {
 		for j := range tones[:i] {
 			a, b := &tones[j], &tones[i]
 			if sa, sb := pr.gen.placesOf(a), pr.gen.placesOf(b); len(sa) == 1 && len(sb) == 1 && sa[0].str == sb[0].str {
-				return fmt.Sprintf("%v and %v both lie only on %s", pr.p.Notes[a.note].Sounding, pr.p.Notes[b.note].Sounding, in.StringName(sa[0].str))
+				lower, upper := pr.p.Notes[a.note].Sounding, pr.p.Notes[b.note].Sounding
+				if lower.MIDI() > upper.MIDI() {
+					lower, upper = upper, lower
+				}
+				return fmt.Sprintf("%v and %v both lie only on %s", lower, upper, in.StringName(sa[0].str)),
+					fmt.Sprintf("strike %v after %v, or tune the strings so that they part (--tuning)", upper, lower)
 			}
 		}
 	}
@@ -352,9 +367,9 @@ func (pr *Problem) whyNot(tones []tone) string {
 		names += pr.p.Notes[tones[i].note].Sounding.String()
 	}
 	if !pr.stringsFor(tones, 0) {
-		return fmt.Sprintf("%s cannot be shared out over neighbouring strings", names)
+		return fmt.Sprintf("%s cannot be shared out over neighbouring strings", names), ""
 	}
-	return fmt.Sprintf("%s would stretch the hand beyond its reach", names)
+	return fmt.Sprintf("%s would stretch the hand beyond its reach", names), ""
 }
 
 // stringsFor: can the tones from i on take different, neighbouring strings?

@@ -101,7 +101,7 @@ func TestChords(t *testing.T) {
 func TestUnplayableChordsSayWhy(t *testing.T) {
 	for _, c := range []struct{ line, why string }{
 		{"G3+A3", "both lie only on the G string"},
-		{"F3", "below the lowest string"},
+		{"F3", "below the open G string (G3)"},
 		{"G3+C4+D4+E4+F4", "5 notes are struck together on 4 strings"},
 		{"A3+F5+D6", "stretch"},
 		{"C9", "above the end of the fingerboard"},

@@ -23,8 +23,10 @@ func gripsOf(t *testing.T, in instrument.Instrument, name string) []Stop {
 // Violin, E string: the treatise of 1756, ch. VIII, names the even positions
 // "halbe", the odd ones from the third "ganze Applicatur"; its example 168/1
 // (digital edition ism-dme/lm-vs, 1756_168_1) has the first finger on G "halbe", A
-// "ganze", B "halbe", C "ganze", D "halbe": second to sixth position. The rest, and
-// viola and cello: the table of every method, from memory.
+// "ganze", B "halbe", C "ganze", D "halbe": second to sixth position. All strings of
+// violin, viola and cello: the published tables named in package instrument's tests
+// (Grove 1883 and 1889, Davidoff 1888); violin and viola beyond the third position go
+// on as they do.
 func TestPositionsOfTheFirstFinger(t *testing.T) {
 	for _, c := range []struct {
 		kind  instrument.Kind
@@ -62,9 +64,11 @@ func TestPositionsOfTheFirstFinger(t *testing.T) {
 	}
 }
 
-// Frames of the hand (RESEARCH.md, Fingering): violin and viola a perfect fourth
-// from first to fourth finger; cello a minor third, a major third extended. Half
-// position lies a semitone behind the first.
+// Frames of the hand: violin and viola a perfect fourth from first to fourth finger
+// (Grove, vol. 3, 1883, p. 20, and vol. 4, 1889, p. 89); cello a minor third, a major
+// third extended (C. Davidoff, Violoncell-Schule, 1888, part 1, art. XI). Half position
+// lies a semitone behind the first (cello: Davidoff, part 2, art. I; violin and viola:
+// from memory).
 func TestFrames(t *testing.T) {
 	for k := instrument.ViolinKind; k <= instrument.CelloKind; k++ {
 		in := instrument.Of(k)

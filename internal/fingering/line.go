@@ -51,7 +51,7 @@ func (m *model) lineMove(a, b *state, shifted bool, p *passage, t *tally) {
 		}
 		return
 	}
-	m.shiftMove(a, b, step, size, p, t)
+	m.shiftStep(a, b, step, size, p, t)
 }
 
 func (m *model) crossing(c, d *cell, step, size int, p *passage, t *tally) {
@@ -76,10 +76,11 @@ func (m *model) crossing(c, d *cell, step, size int, p *passage, t *tally) {
 	t.add(stringOff, p.off)
 }
 
-func (m *model) shiftMove(a, b *state, step, size int, p *passage, t *tally) {
+// shiftTime tallies which way and how far the hand goes, and when: chords shift
+// like single notes.
+func (m *model) shiftTime(a, b *state, p *passage, t *tally) {
 	way := int(b.hand.Place) - int(a.hand.Place)
-	up := way > 0
-	if !up {
+	if way < 0 {
 		t.add(shiftDown, 1)
 		way = -way
 	}
@@ -90,6 +91,11 @@ func (m *model) shiftMove(a, b *state, step, size int, p *passage, t *tally) {
 	t.add(shiftSlow, p.slow)
 	t.add(shiftQuick, 1-p.slow)
 	t.add(shiftInside, p.off*(1-p.slow))
+}
+
+// shiftStep tallies what the melody does at a shift.
+func (m *model) shiftStep(a, b *state, step, size int, p *passage, t *tally) {
+	up := b.hand.Place > a.hand.Place
 	switch {
 	case step == 0:
 		t.add(shiftRepeat, 1)

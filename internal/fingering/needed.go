@@ -49,6 +49,13 @@ func Needed(st *Study) []score.NoteMark {
 				continue
 			}
 			n := &st.part.Notes[s.Note]
+			if s.Taste { // ring, finger and string: nobody would guess it
+				out = append(out, fingerMark(*s, score.Proposed), harmonicMark(*s))
+				if !n.Has(score.String) {
+					out = append(out, stringMark(*s, score.Proposed))
+				}
+				continue
+			}
 			key := [3]int{s.String, int(s.Finger), s.Semitone}
 			if !given[key] && (reminded || st.needsFinger(before, g, s)) && !n.Has(score.Fingering) && !n.Has(score.OpenString) && !n.Has(score.ThumbPosition) {
 				out = append(out, fingerMark(*s, score.Proposed))
@@ -78,7 +85,7 @@ func (st *Study) needsFinger(before, g *Grip, s *Stop) bool {
 		return true
 	case st.openChoice(g, s):
 		return true
-	case s.Finger > 0 && s.Position == 0 && before.Position != 0:
+	case s.Finger > 0 && g.Position == 0 && before.Position != 0:
 		return true
 	case len(g.Stops) > 1 && s.Finger > 0:
 		return g.Position != 1 || st.chordStretches(g)

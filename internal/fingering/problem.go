@@ -38,6 +38,7 @@ type layer struct {
 	at     moment
 	lost   []score.NoteID                // beyond the instrument, never in a state
 	why    string                        // why some notes are left out
+	advice string                        // what helps
 	twins  map[score.NoteID]score.NoteID // unisons that share a stop
 }
 
@@ -62,9 +63,11 @@ func NewProblem(sc *score.Score, p *score.Part, o Options) *Problem {
 	}
 	pr := &Problem{Events: timeline.Events(p), sc: sc, p: p, o: o}
 	pr.m = newModel(&pr.o.Instrument, o.Weights.vector(o.Instrument.Kind, o.Profile))
+	pr.m.taste(o.Harmonics)
 	pr.gen.in = &pr.o.Instrument
 	pr.layOut()
 	pr.survey()
+	pr.surveyHarmonics()
 	pr.spreadOpen()
 	pr.joinRepeats()
 	for i := range pr.layers {

@@ -19,6 +19,8 @@ type cell struct {
 	pos    int8 // position by the letter, as instrument.PositionOf; 0 for open strings
 	touch  Touch
 	held   bool
+	trill  bool
+	taste  bool // touched as a harmonic that the print does not ask for
 }
 
 // state is one grip: the cells of what sounds and the hand. lo and hi are the
@@ -30,6 +32,7 @@ type state struct {
 	lost   int8 // struck notes left out
 	cells  []cell
 	gone   []score.NoteID // notes due to sound on that this grip lets go
+	rest   []float64      // beside gone: the share of each note's length that is still to come
 }
 
 // tone is a note to be placed by the generator.
@@ -37,8 +40,10 @@ type tone struct {
 	note     score.NoteID
 	key      int
 	held     bool
+	trill    bool
 	harmonic bool // marked as a natural harmonic (or not told which)
 	sounds   bool // the harmonic is written where it sounds
+	mayTouch bool // a natural harmonic is proposed beside the stopped note
 	touchUp  int  // artificial harmonic: semitones from the stopped to the touched note, 0 for none
 	want     want
 	steps    func(str int) int // staff steps above the open string
@@ -80,6 +85,9 @@ func (g *generator) placesOf(t *tone) []place {
 			out = append(out, nodesFor(s, n, t.sounds)...)
 		case n >= 0 && n <= g.in.Top:
 			out = append(out, place{s, n, Pressed})
+			if t.touchedAt(n) {
+				out = append(out, place{s, n, Natural})
+			}
 		}
 	}
 	if t.harmonic && len(out) == 0 {
@@ -116,7 +124,8 @@ func nodesFor(s, n int, sounds bool) []place {
 
 // build makes every grip of the tones. Single stopped notes come with every
 // hand from which a finger reaches them; chords only with the hands that
-// stretch least for the same strings and fingers (the hand is set freshly there).
+// stretch least for the same strings and fingers (the hand is set freshly there; those
+// with a low first finger stay beside them).
 // A grip of open strings alone has no place of its own: hand.Place is -1 and
 // the caller gives it the places of its neighbours.
 func (g *generator) build(tones []tone) []state {
@@ -149,7 +158,9 @@ func (g *generator) build(tones []tone) []state {
 	return b.finish()
 }
 
-func plainTone(t *tone) bool { return !t.harmonic && t.touchUp == 0 && t.want.none() && !t.held }
+func plainTone(t *tone) bool {
+	return !t.harmonic && !t.mayTouch && t.touchUp == 0 && t.want.none() && !t.held
+}
 
 // single serves unmarked single notes from a cache by pitch.
 func (g *generator) single(t *tone) []state {
@@ -178,7 +189,7 @@ func (g *generator) single(t *tone) []state {
 	copy(out, cached)
 	for i := range out {
 		cells[i] = cached[i].cells[0]
-		cells[i].note = t.note
+		cells[i].note, cells[i].trill = t.note, t.trill
 		cells[i].steps = int16(t.steps(int(cells[i].str)))
 		cells[i].place(cached[i].hand)
 		out[i].cells = cells[i : i+1 : i+1]
@@ -193,9 +204,11 @@ type builder struct {
 	places [][]place
 	hand   instrument.Hand
 	cells  []cell
-	wide   int
+	wide   int // semitones out of the frame
+	lows   int // of them those of a low first finger
 	out    []state
 	wides  []int
+	framed []bool         // no finger out of the frame but a low first one
 	best   map[string]int // least stretch by strings and fingers
 	keys   []string
 }
@@ -224,7 +237,7 @@ func (b *builder) put(i int, p place) {
 			return
 		}
 	}
-	c := cell{note: t.note, key: int16(t.key), str: int8(p.str), semi: int8(p.semi), touch: p.touch, held: t.held}
+	c := cell{note: t.note, key: int16(t.key), str: int8(p.str), semi: int8(p.semi), touch: p.touch, held: t.held, trill: t.trill && !t.held}
 	if t.steps != nil {
 		c.steps = int16(t.steps(p.str))
 	}
@@ -245,14 +258,32 @@ func (b *builder) put(i int, p place) {
 			continue
 		}
 		wide, ok := b.reaches(t, f, p.semi)
+		if c.taste = p.touch == Natural && t.mayTouch; c.taste {
+			wide, ok = b.g.touches(b.hand, f, p.semi)
+		}
 		c.finger = int8(f)
 		if ok {
 			c.place(b.hand)
 		}
 		if ok && b.fingersAgree(c) && t.want.fits(b.hand, &c, t.steps) {
+			low := b.low(f, p.semi)
+			if low {
+				b.lows++
+			}
 			b.push(i, c, wide)
+			if low {
+				b.lows--
+			}
 		}
 	}
+}
+
+// low: the first finger a semitone behind its plain place, while the others stand
+// where they always do. That is no stretch: B flat and C on the A string lie under
+// first and second finger in first position, not in half position (common practice,
+// no source).
+func (b *builder) low(finger, semitone int) bool {
+	return finger == 1 && b.hand.Shape == instrument.Square && semitone == int(b.hand.Place)-1
 }
 
 // reaches says whether a finger gets to a semitone with the hand as it lies. A
@@ -345,6 +376,7 @@ func (b *builder) keep() {
 		b.best[k] = b.wide
 	}
 	b.out, b.wides, b.keys = append(b.out, st), append(b.wides, b.wide), append(b.keys, k)
+	b.framed = append(b.framed, b.wide == b.lows)
 }
 
 func (b *builder) finish() []state {
@@ -353,7 +385,7 @@ func (b *builder) finish() []state {
 	}
 	out := b.out[:0]
 	for i, s := range b.out {
-		if b.wides[i] == b.best[b.keys[i]] {
+		if b.framed[i] || b.wides[i] == b.best[b.keys[i]] {
 			out = append(out, s)
 		}
 	}

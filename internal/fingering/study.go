@@ -3,6 +3,7 @@ package fingering
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"pochette/internal/instrument"
@@ -20,7 +21,7 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 
 // Study writes out a solution.
 func (pr *Problem) Study(sol Solution) *Study {
-	st := &Study{Instrument: pr.o.Instrument, Events: pr.Events, Findings: pr.Findings, Exact: sol.Exact, Gap: sol.Gap, part: pr.p, score: pr.sc}
+	st := &Study{Instrument: pr.o.Instrument, Events: pr.Events, Findings: slices.Clone(pr.Findings), Exact: sol.Exact, Gap: sol.Gap, part: pr.p, score: pr.sc, pace: pr.o.Pace}
 	st.Grips = make([]Grip, len(pr.Events))
 	for i := range st.Grips {
 		st.Grips[i] = Grip{Event: i, Shift: -1}
@@ -29,13 +30,14 @@ func (pr *Problem) Study(sol Solution) *Study {
 	for k := range pr.layers {
 		pr.writeGrip(st, sol.States, k)
 	}
-	st.Plan.Terms = named(pr.Features(sol.States))
+	pr.moves(st, sol.States)
+	st.Plan.Terms = pr.weighted(pr.Features(sol.States))
 	for i := range st.Grips {
 		st.Plan.Marks = append(st.Plan.Marks, pr.marks(&st.Grips[i])...)
 	}
 	if !sol.Exact {
 		st.Findings = append(st.Findings, score.Finding{Kind: "fingering-inexact", Grade: score.Remark, At: score.Nowhere, To: score.Nowhere,
-			Text: fmt.Sprintf("the repeats tie so many places that the search was cut short; this fingering may cost up to %.2f more than the best", sol.Gap)})
+			Text: fmt.Sprintf("The repeats tie so many places that the search was cut short; this fingering may cost up to %.2f more than the best.", sol.Gap)})
 	}
 	return st
 }
@@ -50,8 +52,16 @@ func named(v []float64) []score.Term {
 	return out
 }
 
-// writeGrip fills the grip of one layer and the shift that leads into it. Terms
-// hold weighted costs.
+// weighted names terms by what they cost: their value times the weight.
+func (pr *Problem) weighted(v []float64) []score.Term {
+	costs := make([]float64, len(v))
+	for k, x := range v {
+		costs[k] = x * pr.m.w[k]
+	}
+	return named(costs)
+}
+
+// writeGrip fills the grip of one layer. Terms hold weighted costs.
 func (pr *Problem) writeGrip(st *Study, path []int, k int) {
 	l := &pr.layers[k]
 	s := &l.states[path[k]]
@@ -73,7 +83,10 @@ func (pr *Problem) writeGrip(st *Study, path []int, k int) {
 		}
 	}
 	g.LeftOut = pr.leftOut(l, g)
-	g.Position = positionOf(g)
+	g.OpenMore = pr.openInstead(path, k)
+	if l.why != "" {
+		pr.unplayable(st, l, g)
+	}
 	if k == 0 {
 		return
 	}
@@ -81,25 +94,9 @@ func (pr *Problem) writeGrip(st *Study, path []int, k int) {
 	for _, id := range s.gone {
 		if sounds(before, id) {
 			g.LetGo = append(g.LetGo, id)
-			pr.letGo(st, l, id)
+			pr.letGo(st, path, k, id)
 		}
 	}
-	if d := moved(before.hand, s.hand); !l.pass.cut && pr.m.isShift(d) {
-		g.Shift = len(st.Shifts)
-		st.Shifts = append(st.Shifts, pr.shift(st, before, s, k))
-		pr.quickShift(st, l)
-	}
-}
-
-// positionOf is that of the first stopped note; open strings alone keep the
-// hand's nearest position.
-func positionOf(g *Grip) int {
-	for _, s := range g.Stops {
-		if s.Finger > 0 && !s.Held {
-			return s.Position
-		}
-	}
-	return instrument.PositionOf(g.Hand, 1, -99, int(g.Hand.Place))
 }
 
 // stops writes a cell out, an artificial harmonic as its two notes.
@@ -108,7 +105,7 @@ func (pr *Problem) stops(s *state, c *cell) []Stop {
 	if c.touch != Pressed && int(c.semi) != pr.o.Instrument.Semitone(int(c.str), pr.p.Notes[c.note].Sounding) {
 		steps = -99 // written where it sounds: the staff says nothing of the hand
 	}
-	st := Stop{Note: c.note, String: int(c.str), Finger: c.finger, Semitone: int(c.semi), Touch: c.touch, Held: c.held,
+	st := Stop{Note: c.note, String: int(c.str), Finger: c.finger, Semitone: int(c.semi), Touch: c.touch, Held: c.held, Taste: c.taste,
 		Extension: pr.o.Instrument.WideSpan(s.hand, int(c.finger), int(c.semi))}
 	f := int(c.finger)
 	if f == 0 {
@@ -157,16 +154,8 @@ func (pr *Problem) leftOut(l *layer, g *Grip) []score.NoteID {
 	return out
 }
 
-func (pr *Problem) letGo(st *Study, l *layer, id score.NoteID) {
-	at := timeline.AtNote(pr.p, pr.Events[l.event].Struck[0])
-	st.Findings = append(st.Findings, score.Finding{Kind: "let-go", Grade: score.Remark, At: at, To: at,
-		Notes: []score.NoteID{id},
-		Text:  fmt.Sprintf("the held %v must be let go here", pr.p.Notes[id].Sounding),
-		Why:   "its string or its finger is needed for what is struck, or the hand leaves its place"})
-}
-
-func (pr *Problem) shift(st *Study, a, b *state, k int) Shift {
-	l, from := &pr.layers[k], &pr.layers[k-1]
+func (pr *Problem) shift(st *Study, a, b *state, last, k int) Shift {
+	l, from := &pr.layers[k], &pr.layers[last]
 	sh := Shift{Event: l.event, From: from.event, FromPlace: int(a.hand.Place), ToPlace: int(b.hand.Place),
 		FromPos: st.Grips[from.event].Position, ToPos: st.Grips[l.event].Position,
 		MM:      pr.m.at(b.hand.Place) - pr.m.at(a.hand.Place),
@@ -190,8 +179,8 @@ func (pr *Problem) quickShift(st *Study, l *layer) {
 	}
 	at := timeline.AtNote(pr.p, pr.Events[l.event].Struck[0])
 	st.Findings = append(st.Findings, score.Finding{Kind: "quick-shift", Grade: score.Caution, At: at, To: at, Notes: pr.Events[l.event].Struck,
-		Text:   fmt.Sprintf("the hand has %.2f s to move %.0f mm here", sh.Seconds, math.Abs(sh.MM)),
-		Why:    "every other fingering costs more elsewhere",
+		Text:   fmt.Sprintf("The hand has %.2f s to move %.0f mm here.", sh.Seconds, math.Abs(sh.MM)),
+		Why:    "Every other fingering costs more elsewhere.",
 		Weight: math.Abs(sh.MM) / 1000 / sh.Seconds})
 }
 
@@ -207,6 +196,9 @@ func (pr *Problem) marks(g *Grip) []score.NoteMark {
 			origin = score.Decided
 		}
 		out = append(out, fingerMark(s, origin), stringMark(s, origin))
+		if s.Taste {
+			out = append(out, harmonicMark(s))
+		}
 	}
 	return out
 }
@@ -217,6 +209,11 @@ func fingerMark(s Stop, by score.Origin) score.NoteMark {
 		m = score.Mark{Kind: score.ThumbPosition, Origin: by}
 	}
 	return score.NoteMark{Note: s.Note, Mark: m}
+}
+
+// harmonicMark is the ring over a natural harmonic of taste.
+func harmonicMark(s Stop) score.NoteMark {
+	return score.NoteMark{Note: s.Note, Mark: score.Mark{Kind: score.Harmonic, Text: "natural", Origin: score.Proposed}}
 }
 
 func stringMark(s Stop, by score.Origin) score.NoteMark {

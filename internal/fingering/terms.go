@@ -19,7 +19,7 @@ const (
 	stringChange               // bow goes to another string [R]
 	stringSkip                 // strings skipped over [C]
 	stringSlur                 // string change inside a slur [C]
-	hop                        // a finger must jump to another string, not a fifth; 1 within a quarter of a second, less with more time [T: the first would have to slide]
+	hop                        // a finger must jump to another string, not a fifth; 1 within a quarter of a second, less with more time, as the upper strings of a broken chord have it [T: the first would have to slide]
 	fifth                      // a finger stops a fifth across two strings, one after the other [R]
 	cross                      // a higher finger on a lower note of the same hand [R: finger order]
 	refinger                   // a repeated pitch taken by another finger or string [C]
@@ -30,7 +30,7 @@ const (
 	drawnBack                  // first finger drawn back out of the frame, 10 mm [R: extension]
 	extend                     // fingers stretched out of the frame, 10 mm [R: extension]
 	extendedHand               // cello's extended shape, 10 mm beyond the closed one [C]
-	half                       // half position [C]
+	half                       // half position, by the letters of the notes [C]
 	even                       // second, fourth, sixth position [C: odd ones are landmarks]
 	height                     // hand's distance from first position, 100 mm [R: stay low where one can]
 	highLow                    // the same, times how many strings lie above [R: high position on low strings]
@@ -41,10 +41,10 @@ const (
 	crowd                      // two fingers side by side at one place on two strings [C]
 	barre                      // one finger stops a fifth of a chord [R]
 	trillFourth                // trill with the fourth finger, or above it [C]
-	trillOpen                  // trill on an open string [C]
+	trillOpen                  // trill of an open string [C]
 	fastFourth                 // fourth finger drawn in to the half step above the third, quick [C]
 	letter                     // finger other than the note's letter asks for in the position, semitones of the hand [C]
-	letGo                      // held notes given up early [C]
+	letGo                      // held notes given up early, by the share of their length that is cut off [C: the ear completes what has sounded for long]
 	leftOut                    // struck notes that no grip reaches
 	openTop                    // the highest string open: it sounds harsh beside stopped ones [C]
 	openUp                     // open strings while the hand stands above first position [C]
@@ -81,9 +81,17 @@ const (
 	nScalars
 )
 
+// The terms of a taste in harmonics, see harmonics.go; their weights are not in
+// weights.txt.
+const (
+	harmonicTouched = nScalars + iota // natural harmonics that the print does not ask for
+	harmonicInside                    // the same elsewhere than at the top of a run, or on a note shorter than a quarter of a second
+	harmonicPassed                    // a finger stops the top of a run where a harmonic would serve
+	firstMove
+)
+
 // The rest are the cells of tables, see tables.go.
 const (
-	firstMove   = nScalars
 	firstPlace  = firstMove + 225
 	firstFinger = firstPlace + 96
 	firstPace   = firstFinger + 30
@@ -131,7 +139,8 @@ var termNames = [nTerms]string{
 	leapOne:        "leap_on_one_string",
 	slideWhole:     "slide_quick",
 	shiftQuick:     "shift_quick", shiftInside: "shift_quick_off_beat",
-	shiftRush:  "shift_rush",
+	shiftRush:       "shift_rush",
+	harmonicTouched: "harmonic", harmonicInside: "harmonic_inside_run", harmonicPassed: "stopped_for_harmonic",
 	octaveHand: "octave_hand", adjustTurn: "adjust_in_turn",
 }
 

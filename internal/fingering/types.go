@@ -37,6 +37,7 @@ type Stop struct {
 	Extension float64
 	Touch     Touch
 	Held      bool // begun at an earlier event and sounding on
+	Taste     bool // a natural harmonic that the print does not ask for
 }
 
 // Grip is the hand at one event. Rests and events that cannot be played at all
@@ -51,6 +52,9 @@ type Grip struct {
 	Terms    []score.Term // what the grip and the way into it cost, without zero terms
 	LetGo    []score.NoteID
 	LeftOut  []score.NoteID // struck notes that no grip reaches
+	// OpenMore is what the open string would cost more where a single note is stopped
+	// on the pitch of one: weighted terms, the largest first.
+	OpenMore []score.Term
 	// Unplayable says why some struck notes are left out; empty otherwise.
 	Unplayable string
 }
@@ -70,8 +74,9 @@ func (c Cover) String() string {
 	return [...]string{"under a slur", "at a bow change", "under an open string", "in a rest"}[c]
 }
 
-// Shift is a change of hand place by more than an adjustment.
+// Shift is a move of the hand.
 type Shift struct {
+	Kind       Move
 	Event      int // where the hand arrives
 	From       int // the event it leaves
 	FromPlace  int // semitones of the first finger
@@ -97,6 +102,8 @@ type Options struct {
 	Decided    map[score.NoteID]Decision
 	Weights    *Weights // nil: the embedded ones
 	Profile    Profile
+	// Harmonics is the taste for natural harmonics beyond the printed ones.
+	Harmonics Harmonics
 	// Pace of the part; nil for timeline.PaceOf.
 	Pace *timeline.Pace
 	// Strokes gives each event the number of its bow stroke (from the bowing
@@ -115,7 +122,8 @@ type Study struct {
 	Instrument instrument.Instrument
 	Events     []timeline.Event
 	Grips      []Grip
-	Shifts     []Shift
+	Shifts     []Shift // moves of Kind Shifted
+	Adjusts    []Shift // other changes of position
 	Plan       score.Plan
 	Findings   []score.Finding
 	// Exact is false where the search for a plan that serves all repeats was cut
@@ -124,6 +132,7 @@ type Study struct {
 	Gap   float64
 	part  *score.Part
 	score *score.Score
+	pace  *timeline.Pace
 }
 
 // Use is a pointer to a finger, for Decision.

@@ -105,7 +105,7 @@ func (r *reader) printed(id score.NoteID, w *want) {
 
 func (r *reader) find(id score.NoteID, kind string, g score.Grade, text string) {
 	at := r.at(id)
-	r.findings = append(r.findings, score.Finding{Kind: kind, Grade: g, At: at, To: at, Notes: []score.NoteID{id}, Text: text})
+	r.findings = append(r.findings, score.Finding{Kind: kind, Grade: g, At: at, To: at, Notes: []score.NoteID{id}, Text: sentence(text)})
 }
 
 // parseFinger reads 0–4, o for an open string, and the signs of the thumb.

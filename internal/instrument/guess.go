@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -20,6 +21,36 @@ var names = map[Kind][]string{
 // others that would be misread for one of the three.
 var strangers = []string{"sax", "saxophone", "saxofon", "saxophon", "flute", "flöte", "voice", "choir", "clarinet", "recorder", "horn", "trombone", "guitar", "bass", "contrabass", "kontrabass", "double"}
 
+// others are instruments whose names hold none of the words above: with one of
+// them alone a part is not for the three, whatever its range.
+var others = []string{
+	"piano", "pianoforte", "klavier", "keyboard", "clavecin", "cembalo", "harpsichord", "organ", "orgel", "orgue", "organo", "celesta", "accordion", "harmonium",
+	"flauto", "flauti", "flûte", "traverso", "piccolo", "oboe", "oboen", "hautbois", "bassoon", "fagott", "fagotto", "basson", "klarinette", "clarinetto", "clarinette", "clarinets", "flutes",
+	"trumpet", "trumpets", "trompete", "tromba", "trombe", "trompette", "posaune", "cornet", "corno", "corni", "cor", "horns", "tuba", "euphonium", "bugle",
+	"harp", "harfe", "arpa", "harpe", "lute", "laute", "luth", "guitarra", "guitare", "gitarre", "chitarra", "mandolin", "mandoline", "ukulele", "banjo",
+	"timpani", "timp", "pauken", "timbales", "drum", "drums", "drumset", "percussion", "schlagzeug", "batterie", "batteria", "cymbals", "triangle", "tambourine",
+	"xylophone", "glockenspiel", "marimba", "vibraphone", "soprano", "tenor", "baritone", "vocals", "singer", "gesang",
+}
+
+// Stranger is what tells that a part is for an instrument other than the three: its
+// name, or its MusicXML sound; "" where nothing does.
+func Stranger(p *score.Part) string {
+	for _, text := range []string{p.Name, p.Instrument, p.Abbreviation} {
+		if _, ours := kindByWord(text); ours {
+			return ""
+		}
+	}
+	for _, text := range []string{p.Name, p.Instrument} {
+		if stranger(text) {
+			return text
+		}
+	}
+	if p.Sound != "" && !strings.HasPrefix(p.Sound, "strings.") {
+		return p.Sound
+	}
+	return ""
+}
+
 // Guess finds the instrument of a part from its names, its MusicXML sound, its
 // MIDI program (41 violin, 42 viola, 43 cello, General MIDI level 1), its clefs
 // and its range, in that order; why says from which. ok is false where the part
@@ -32,6 +63,10 @@ func Guess(p *score.Part) (in Instrument, why string, ok bool) {
 			return Of(k), fmt.Sprintf("%s %q", s.what, s.text), true
 		}
 	}
+	if other := Stranger(p); other != "" {
+		in, why, _ = byClefAndRange(p)
+		return in, fmt.Sprintf("%s, though the part is for %q", why, other), false
+	}
 	for k, sound := range []string{"strings.violin", "strings.viola", "strings.cello"} {
 		if strings.HasPrefix(p.Sound, sound) {
 			return Of(Kind(k)), fmt.Sprintf("its sound is %q", p.Sound), true
@@ -40,11 +75,7 @@ func Guess(p *score.Part) (in Instrument, why string, ok bool) {
 	if p.Program >= 41 && p.Program <= 43 {
 		return Of(Kind(p.Program - 41)), fmt.Sprintf("its MIDI program is %d", p.Program), true
 	}
-	in, why, ok = byClefAndRange(p)
-	if stranger(p.Name) || stranger(p.Instrument) {
-		return in, fmt.Sprintf("%s, though the part is named %q", why, p.Name), false
-	}
-	return in, why, ok
+	return byClefAndRange(p)
 }
 
 func kindByWord(text string) (Kind, bool) {
@@ -70,10 +101,8 @@ func kindByWord(text string) (Kind, bool) {
 
 func stranger(text string) bool {
 	for _, w := range words(text) {
-		for _, s := range strangers {
-			if w == s {
-				return true
-			}
+		if slices.Contains(strangers, w) || slices.Contains(others, w) {
+			return true
 		}
 	}
 	return false
@@ -82,6 +111,9 @@ func stranger(text string) bool {
 func words(text string) []string {
 	return strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) })
 }
+
+// GuessNotes is the guess from clefs and range alone.
+func GuessNotes(p *score.Part) (in Instrument, why string, ok bool) { return byClefAndRange(p) }
 
 func byClefAndRange(p *score.Part) (Instrument, string, bool) {
 	low, high, any := 127, 0, false

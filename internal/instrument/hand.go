@@ -50,7 +50,15 @@ type frame struct {
 	chord    [6][]Reach
 }
 
-// Offsets: RESEARCH.md, Fingering ("Violin and viola", "Cello"), from memory.
+// Offsets: RESEARCH.md, Fingering ("Violin and viola", "Cello"), from memory. The frames
+// are published. Square: the fourth finger takes on one string what the first takes
+// on the next higher one in the position below, a perfect fourth above the first
+// (Grove, A Dictionary of Music and Musicians, vol. 3, 1883, p. 20, "Positions", P.
+// David; for the viola vol. 4, 1889, p. 89, "Tenor Violin", E. J. Payne: execution as on
+// the violin). Closed, a half step from finger to finger and a minor third in all;
+// Extended, a major third, the first finger moved back by a half step; Upper, at most a
+// major third from first to third finger, no fourth: C. Davidoff, Violoncell-Schule,
+// 1888, part 1, art. XI, and part 3, art. I (English by M. Wilson, 2022).
 var frames = [...]frame{
 	Square: {1, 30, [6][]Reach{
 		1: {{0, 0}, {-1, 1}},

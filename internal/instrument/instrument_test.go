@@ -79,8 +79,11 @@ func TestBow(t *testing.T) {
 	}
 }
 
-// Positions on the A string of the violin: the table of every method (from
-// memory). The same letters with other accidentals stay in the position.
+// Positions on the A string of the violin: first to third as in Grove, A Dictionary
+// of Music and Musicians, vol. 3, 1883, p. 20, "Positions" (P. David), which counts
+// chromatic alterations in; a first finger a semitone or a tone above the open
+// string is first position there too ("Shift", E. J. Payne, same volume). The rest
+// goes on in the same way. That A sharp is half position: from memory.
 func TestPositionsOfTheAString(t *testing.T) {
 	v := Violin()
 	for _, c := range []struct {
@@ -101,16 +104,6 @@ func TestPositionsOfTheAString(t *testing.T) {
 		steps := p.Diatonic() - v.Open[1].Diatonic()
 		if got := PositionOf(Hand{c.place, Square}, c.finger, steps, p.MIDI()-69); got != c.want {
 			t.Errorf("%s with finger %d, hand at %d: position %d, want %d", c.note, c.finger, c.place, got, c.want)
-		}
-	}
-}
-
-// First-finger notes of the cello's positions on the A string: B flat half, B
-// first, D third, E fourth, A seventh (the table of every method, from memory).
-func TestCelloPositions(t *testing.T) {
-	for place, want := range map[int8]int{2: 1, 5: 3, 7: 4, 12: 7} {
-		if got := PositionOf(Hand{place, Closed}, 2, 0, 0); got != want {
-			t.Errorf("hand at %d: position %d, want %d", place, got, want)
 		}
 	}
 }
@@ -184,6 +177,14 @@ func TestGuess(t *testing.T) {
 		if in, why, ok := Guess(&score.Part{Name: name}); ok {
 			t.Errorf("%q taken for a %v: %s", name, in.Kind, why)
 		}
+	}
+	for _, q := range []*score.Part{{Name: "Flute", Program: 41}, {Name: "Piano"}, {Name: "Timpani"}, {Name: "Part 1", Sound: "wind.flutes.flute"}} {
+		if in, why, ok := Guess(q); ok || Stranger(q) == "" {
+			t.Errorf("%q (%s) taken for a %v: %s", q.Name, q.Sound, in.Kind, why)
+		}
+	}
+	if other := Stranger(&score.Part{Name: "Violin, with piano"}); other != "" {
+		t.Errorf("a violin part is for %q", other)
 	}
 	p := &score.Part{Program: 43}
 	if in, _, ok := Guess(p); !ok || in.Kind != CelloKind {

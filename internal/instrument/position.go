@@ -13,8 +13,8 @@ var firstFinger = [8]float64{1, 2, 3.5, 5, 7, 8.5, 10.5, 12}
 
 // PlainPlace is where the first finger lies in a position (0 = half position),
 // in semitones above the open string; seconds, thirds, sixths and sevenths have
-// two sizes and give the mean. Positions go by the steps of the scale: common
-// practice, the table of every method.
+// two sizes and give the mean. Positions go by the steps of the scale: the
+// published tables named in published_test.go.
 func PlainPlace(position int) float64 {
 	if position <= 0 {
 		return firstFinger[0]
@@ -30,7 +30,18 @@ func PlainPlace(position int) float64 {
 // stretched out of the hand, or the spelling would put the hand one and a half
 // semitones or more from its place, the position nearest to the place is taken,
 // the lower of a tie.
+//
+// On the cello the hand next to the nut is in half position however its notes are
+// spelled, A sharp or B flat (A. Broadley, Chats to 'Cello Students, 1899, ch. VIII),
+// and a first finger moved back from first position leaves the hand there (C.
+// Davidoff, Violoncell-Schule, 1888, part 1, art. XI).
 func PositionOf(h Hand, finger, steps, semitone int) int {
+	switch {
+	case h.Place == 1 && h.Shape == Closed:
+		return 0
+	case h.Place == 1 && h.Shape == Extended:
+		return 1
+	}
 	place := float64(h.Place)
 	want := steps - (finger - 1)
 	if h.Shape != Square && finger != 1 {

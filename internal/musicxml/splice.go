@@ -458,6 +458,9 @@ func indentUnit(xml []byte, note elem) string {
 	return ""
 }
 
+// Added counts the stretches that Splice has put into a file, in one run or several.
+func Added(src *Source) int { return bytes.Count(src.XML, []byte("<!--"+addOpen+"-->")) }
+
 // Strip takes everything out that Splice has put into a file, in one run or
 // several, and puts back what it took out: the result is the source that was
 // spliced first, byte for byte. data is plain XML in any encoding that Open reads.

@@ -23,6 +23,7 @@ type Document struct {
 	Hard                  []Item        // hard spots, hardest first
 	Alternatives          []Item        // other plans, cheapest first
 	Decided               []Item        // what each decision changes
+	Costs                 string        // what the costs of both are counted in, said once
 	Whole                 []Item        // findings about the file or the movement as a whole
 	Bars                  []Bar
 	Words                 []Word

@@ -22,6 +22,7 @@ func (g Grade) String() string { return [...]string{"remark", "caution", "troubl
 type Loc struct {
 	Measure      int
 	Number       string
+	Pickup       bool // the upbeat before the first bar line, whatever its number
 	Beat         string
 	Note         NoteID
 	Line, Column int
@@ -30,15 +31,18 @@ type Loc struct {
 // Nowhere is the place of a finding about the file as a whole.
 var Nowhere = Loc{Measure: -1, Note: NoNote}
 
-// String is the place as a player says it, "measure 22, beat 2", or a file
+// String is the place as a player says it, "measure 22, beat 2" or "pickup, beat 6", or a file
 // position where there is no measure.
 func (l Loc) String() string {
 	s := ""
-	switch {
-	case l.Measure >= 0 && l.Beat != "":
-		s = fmt.Sprintf("measure %s, beat %s", l.Number, l.Beat)
-	case l.Measure >= 0:
+	if l.Measure >= 0 {
 		s = "measure " + l.Number
+		if l.Pickup {
+			s = "pickup"
+		}
+		if l.Beat != "" {
+			s += ", beat " + l.Beat
+		}
 	}
 	if l.Line > 0 {
 		pos := fmt.Sprintf("line %d", l.Line)

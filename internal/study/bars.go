@@ -42,7 +42,7 @@ func (s *Study) Bars(text string) (Bars, error) {
 func (s *Study) measure(number string, first bool) int {
 	found := -1
 	for i := range s.Part.Measures {
-		if name := timeline.Name(s.Part, i); name != number && strings.TrimSuffix(name, " (second part)") != number {
+		if name := timeline.Name(s.Part, i); name != number && timeline.Label(s.Part, i) != number && strings.TrimSuffix(name, " (second part)") != number {
 			continue
 		}
 		if found = i; first {

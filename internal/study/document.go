@@ -52,7 +52,7 @@ func (s *Study) document(version string) report.Document {
 	add := func(measure int, it report.Item) {
 		b := bars[measure]
 		if b == nil {
-			b = &report.Bar{ID: barID(measure), Label: "Measure " + timeline.Name(s.Part, measure)}
+			b = &report.Bar{ID: barID(measure), Label: s.barLabel(measure)}
 			bars[measure] = b
 		}
 		b.Items = append(b.Items, it)
@@ -69,7 +69,7 @@ func (s *Study) document(version string) report.Document {
 	s.addHints(add)
 	for _, m := range s.pointedAt() {
 		if bars[m] == nil {
-			bars[m] = &report.Bar{ID: barID(m), Label: "Measure " + timeline.Name(s.Part, m)}
+			bars[m] = &report.Bar{ID: barID(m), Label: s.barLabel(m)}
 		}
 	}
 	s.addNoteRows(bars)
@@ -155,6 +155,12 @@ func termNames(ts []score.Term) string {
 	return strings.Join(names, ", ")
 }
 
+// barLabel heads what is said of a measure.
+func (s *Study) barLabel(measure int) string {
+	name := timeline.Range(s.Part, measure, measure)
+	return strings.ToUpper(name[:1]) + name[1:]
+}
+
 func barID(measure int) string { return fmt.Sprintf("m%d", measure+1) }
 
 // topics names the field a finding belongs to, by the study that made it.
@@ -168,7 +174,7 @@ func (s *Study) topic(f score.Finding) string {
 		return "hand"
 	case f.Kind == "pace":
 		return "pace"
-	case f.Kind == "decided-without-bow":
+	case f.Kind == "decided-without-bow", slices.Contains([]technique.Change{technique.MuteOn, technique.MuteOff, technique.Pluck, technique.Arco}, technique.Change(f.Kind)):
 		return "bow"
 	case f.Kind == "left-hand-pizzicato", f.Kind == "beyond-reach", f.Kind == "decided-against-print":
 		return "hand"

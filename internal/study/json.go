@@ -44,10 +44,13 @@ type jsonStudy struct {
 	Slurs        []jsonSlur        `json:"slurs_changed"`
 	Difficulty   jsonHardness      `json:"difficulty"`
 	Hints        []jsonHint        `json:"hints"`
+	Changeovers  []jsonChangeover  `json:"changeovers"`
 	Alternatives []jsonAlternative `json:"alternatives"`
 	Decided      []jsonDecided     `json:"decided"`
 	Findings     []jsonFinding     `json:"findings"`
 	Costs        jsonCosts         `json:"costs"`
+	// Files are the sums of the files written beside this one.
+	Files map[string]string `json:"files_sha256,omitempty"`
 }
 
 type jsonPart struct {
@@ -117,16 +120,18 @@ type jsonStroke struct {
 }
 
 type jsonChange struct {
-	Kind   string     `json:"kind"`
-	Stroke int        `json:"stroke"`
-	Place  string     `json:"place"`
-	Text   string     `json:"text"`
-	Terms  []jsonTerm `json:"terms,omitempty"`
-	Cost   float64    `json:"cost"`
-	Leave  float64    `json:"cost_of_leaving"`
+	Kind      string     `json:"kind"`
+	Stroke    int        `json:"stroke"`
+	Place     string     `json:"place"`
+	Text      string     `json:"text"`
+	Terms     []jsonTerm `json:"terms,omitempty"`
+	Cost      float64    `json:"cost"`
+	CostTerms []jsonTerm `json:"cost_terms"`
+	Leave     float64    `json:"cost_of_leaving"`
 }
 
 type jsonShift struct {
+	Kind         string  `json:"kind"`
 	From         int     `json:"from_event"`
 	To           int     `json:"to_event"`
 	Place        string  `json:"place"`
@@ -204,9 +209,18 @@ type jsonCost struct {
 }
 
 // JSON is the data behind the report, indented, with a newline at its end.
-func (s *Study) JSON(version string) ([]byte, error) {
+func (s *Study) JSON(version string) ([]byte, error) { return s.json(version, nil) }
+
+// json is JSON with the sums of the files that are written beside it.
+func (s *Study) json(version string, beside []File) ([]byte, error) {
 	d := s.data(version)
 	s.jsonPlans(&d)
+	for _, f := range beside {
+		if d.Files == nil {
+			d.Files = map[string]string{}
+		}
+		d.Files[f.Name] = Sum(f.Data)
+	}
 	text, err := json.Marshal(d)
 	if err != nil {
 		return nil, fmt.Errorf("study data: %w", err)
@@ -266,7 +280,7 @@ func (s *Study) jsonMusic(d *jsonStudy) {
 func (s *Study) jsonBow(d *jsonStudy) {
 	d.Changes, d.Slurs = []jsonChange{}, []jsonSlur{}
 	for _, c := range s.Bow.Changes {
-		d.Changes = append(d.Changes, jsonChange{c.Kind.String(), c.Stroke, c.At.String(), c.Text, jsonTerms(c.Terms), round(c.Cost), round(c.Leave)})
+		d.Changes = append(d.Changes, jsonChange{c.Kind.String(), c.Stroke, c.At.String(), c.Text, jsonTerms(c.Terms), round(c.Cost), jsonTerms(c.CostOf), round(c.Leave)})
 	}
 	at := func(id score.NoteID) string {
 		return fmt.Sprintf("%s, %s", timeline.AtNote(s.Part, id), s.Part.Notes[id].Sounding)
@@ -323,8 +337,8 @@ func (s *Study) jsonHand(d *jsonStudy) {
 		d.Events = append(d.Events, je)
 	}
 	d.Shifts, d.Marks = []jsonShift{}, []jsonMark{}
-	for _, sh := range s.Hand.Shifts {
-		d.Shifts = append(d.Shifts, jsonShift{sh.From, sh.Event, s.eventPlace(sh.Event), sh.FromPos, sh.ToPos, round(sh.MM), round(sh.Seconds), sh.Cover.String()})
+	for _, sh := range s.Hand.Moves() {
+		d.Shifts = append(d.Shifts, jsonShift{sh.Kind.String(), sh.From, sh.Event, s.eventPlace(sh.Event), sh.FromPos, sh.ToPos, round(sh.MM), round(sh.Seconds), sh.Cover.String()})
 	}
 	for _, m := range s.Marks {
 		n := &s.Part.Notes[m.Note]

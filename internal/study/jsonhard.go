@@ -35,6 +35,18 @@ type jsonPassage struct {
 	Text string `json:"text"`
 }
 
+// jsonChangeover is a mute set or taken off, plucking begun or ended; From is -1
+// where nothing is played before.
+type jsonChangeover struct {
+	Kind    string  `json:"kind"`
+	From    int     `json:"from_event"`
+	To      int     `json:"to_event"`
+	Place   string  `json:"place"`
+	Seconds float64 `json:"seconds"`
+	Need    float64 `json:"seconds_needed"`
+	Jump    bool    `json:"over_a_jump,omitempty"`
+}
+
 type jsonHint struct {
 	Kind   string  `json:"kind"`
 	Event  int     `json:"event"`
@@ -66,6 +78,11 @@ func (s *Study) jsonHard(d *jsonStudy) {
 	}
 	for _, p := range s.Hardness.Passages {
 		d.Difficulty.Passages = append(d.Difficulty.Passages, jsonPassage{p.First, p.Last, p.Hardest, s.spanPlace(p.First, p.Last), difficultyJSON(p.Difficulty), s.momentText(p.Hardest)})
+	}
+	d.Changeovers = []jsonChangeover{}
+	for i := range s.Changeovers {
+		c := &s.Changeovers[i]
+		d.Changeovers = append(d.Changeovers, jsonChangeover{string(c.Kind), c.From, c.To, s.eventPlace(c.To), round(c.Seconds), c.Need(), c.Jump})
 	}
 	d.Hints = []jsonHint{}
 	for _, h := range s.Hints {

@@ -3,6 +3,9 @@ package study
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -76,12 +79,36 @@ func (s *Study) Outputs(ctx context.Context, pool *engrave.Pool, o OutputOptions
 		return nil, err
 	}
 	o.step("writing the data", 3, total)
-	data, err := s.JSON(o.Version)
+	files := []File{{PartXML, s.Source.Bytes(marked)}, {PartPDF, pdf}, {ReportHTML, page}}
+	data, err := s.json(o.Version, files)
 	if err != nil {
 		return nil, err
 	}
 	o.step("done", total, total)
-	return []File{{PartXML, s.Source.Bytes(marked)}, {PartPDF, pdf}, {ReportHTML, page}, {DataJSON, data}}, nil
+	return append(files, File{DataJSON, data}), nil
+}
+
+// Sum is the SHA-256 of a file in hexadecimal digits, as study.json keeps it.
+func Sum(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
+
+// Written gives the sums of the files that a study.json was written with, by their names;
+// nil where the data is not a study's.
+func Written(data []byte) map[string]string {
+	var d struct {
+		Schema  int               `json:"schema"`
+		Program string            `json:"program"`
+		Files   map[string]string `json:"files_sha256"`
+	}
+	if json.Unmarshal(data, &d) != nil || d.Schema == 0 || !strings.HasPrefix(d.Program, "pochette ") {
+		return nil
+	}
+	if d.Files == nil {
+		d.Files = map[string]string{}
+	}
+	return d.Files
 }
 
 // drawn makes the part and the report side by side: the session draws its excerpts in a

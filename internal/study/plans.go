@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"sync"
 
 	"pochette/internal/bowing"
@@ -30,7 +29,8 @@ type Compared struct {
 // Other is another plan in a sentence and measure by measure.
 type Other struct {
 	joint.Alternative
-	Text    string
+	Text    string // what a player asks first
+	Beats   string // the first beats that differ
 	Changes []joint.Consequence
 }
 
@@ -61,7 +61,7 @@ func (s *Study) plan(r Request, played *score.Part) error {
 	s.compared = sync.OnceValue(func() *Compared {
 		c := &Compared{Weighed: s.weigh(r, played)}
 		for _, a := range solver.Alternatives(alternativesAsked) {
-			c.Others = append(c.Others, Other{a, a.Otherwise(s.Joint), a.Changes(s.Joint)})
+			c.Others = append(c.Others, Other{a, a.Otherwise(s.Joint), a.Beats(s.Joint), a.Changes(s.Joint)})
 		}
 		return c
 	})
@@ -102,29 +102,43 @@ func jointDecision(d decide.Settled) joint.Decision {
 func (s *Study) addPlans(d *report.Document) {
 	for i := range s.Compared().Others {
 		a := &s.Compared().Others[i]
-		it := report.Item{Bar: barID(a.First), Place: a.Where(), Text: fmt.Sprintf("For %.1f more: %s", a.Extra, a.Text)}
-		it.Why = texts(a.Changes)
+		it := report.Item{Bar: barID(a.First), Place: a.Where(), Text: a.Text + " " + extraText(a.Extra), Why: a.Beats}
+		if why := joint.Sentence("What it costs and spares", a.Changes); why != "" {
+			it.Why += " " + why
+		}
 		d.Alternatives = append(d.Alternatives, it)
 	}
 	for i := range s.Compared().Weighed {
 		w := &s.Compared().Weighed[i]
 		m := s.Part.Notes[w.Note].Measure
-		it := report.Item{Bar: barID(m), Place: timeline.AtNote(s.Part, w.Note).String(), Text: fmt.Sprintf("%s costs %.1f.", joint.DecisionText(w.Decision), w.Cost)}
+		it := report.Item{Bar: barID(m), Place: timeline.AtNote(s.Part, w.Note).String(), Text: fmt.Sprintf("%s. %s", joint.DecisionText(w.Decision), extraText(w.Cost))}
 		if len(w.Changes) == 0 {
 			it.Text = fmt.Sprintf("%s changes nothing: the plan has it so.", joint.DecisionText(w.Decision))
 		}
-		it.Why = texts(w.Changes)
+		it.Why = joint.Sentence(joint.Cause(s.Part, w.Note, w.Decision), w.Changes)
 		d.Decided = append(d.Decided, it)
+	}
+	if len(d.Alternatives)+len(d.Decided) > 0 {
+		d.Costs = costsText()
 	}
 }
 
-// texts are the sentences of all changes.
-func texts(cs []joint.Consequence) string {
-	var out []string
-	for _, c := range cs {
-		out = append(out, c.Text)
+// extraText says what a plan costs beside the best one.
+func extraText(v float64) string {
+	switch {
+	case v >= 0.05:
+		return fmt.Sprintf("It costs %.1f more.", v)
+	case v <= -0.05:
+		return fmt.Sprintf("It costs %.1f less.", -v)
 	}
-	return strings.Join(out, " ")
+	return "It costs the same."
+}
+
+// costsText says once what a cost of 1 is, by the weights of common practice.
+func costsText() string {
+	of := func(rule int) float64 { return bowing.Rules[rule].Default }
+	return fmt.Sprintf("Costs say how much speaks against a plan; 1 is what a player hardly minds. By common practice a bar that begins up-bow costs %.3g, a retake %.3g and more the shorter the time, a strong beat up-bow %.3g. Two plans less than 1 apart are a matter of taste.",
+		of(bowing.BarStart), of(bowing.RetakeLift), of(bowing.StrongPart2))
 }
 
 type jsonAlternative struct {
@@ -133,6 +147,7 @@ type jsonAlternative struct {
 	Place   string       `json:"place"`
 	Extra   float64      `json:"extra_cost"`
 	Text    string       `json:"text"`
+	Beats   string       `json:"beats"`
 	Changes []jsonEffect `json:"changes"`
 	Bow     []jsonTurned `json:"bow"`
 	Hand    []jsonGrip   `json:"hand"`
@@ -181,7 +196,7 @@ func (s *Study) jsonPlans(d *jsonStudy) {
 	d.Alternatives, d.Decided = []jsonAlternative{}, []jsonDecided{}
 	for i := range s.Compared().Others {
 		a := &s.Compared().Others[i]
-		ja := jsonAlternative{First: a.First, Last: a.Last, Place: a.Where(), Extra: round(a.Extra), Text: a.Text, Changes: effects(a.Changes)}
+		ja := jsonAlternative{First: a.First, Last: a.Last, Place: a.Where(), Extra: round(a.Extra), Text: a.Text, Beats: a.Beats, Changes: effects(a.Changes)}
 		ja.Bow, ja.Hand = s.otherBow(a.Plan.BowStudy()), s.otherHand(a.Plan.HandStudy())
 		d.Alternatives = append(d.Alternatives, ja)
 	}

@@ -2,6 +2,7 @@ package study
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -45,9 +46,7 @@ func TestOtherPlans(t *testing.T) {
 		sum := 0.0
 		for _, ch := range o.Changes {
 			sum += ch.Cost
-			if !strings.HasPrefix(ch.Text, "It ") {
-				t.Errorf("plan %d: %q", i, ch.Text)
-			}
+			toldTruly(t, ch)
 		}
 		// measures that change by less than 0.05 are not told
 		if math.Abs(sum-o.Extra) > 0.05*float64(len(s.Part.Measures)) {
@@ -94,7 +93,8 @@ func TestDecisionsAreWeighed(t *testing.T) {
 			if ch.Measure != s.Part.Notes[w.Note].Measure {
 				elsewhere++
 			}
-			if !strings.HasPrefix(ch.Text, joint.DecisionText(w.Decision)) {
+			toldTruly(t, ch)
+			if !strings.HasPrefix(ch.Text, joint.Cause(s.Part, w.Note, w.Decision)+": ") {
 				t.Errorf("%v: %q", w.Decision, ch.Text)
 			}
 		}
@@ -136,5 +136,29 @@ func TestPlansInJSON(t *testing.T) {
 	}
 	if page := s.document(demo.Name); len(page.Alternatives) != len(d.Alternatives) || len(page.Decided) != 1 {
 		t.Errorf("the report has %d alternatives and %d decisions", len(page.Alternatives), len(page.Decided))
+	}
+}
+
+// toldTruly: a sentence says which way the cost goes in words, as it goes, and
+// leaves out what rounds to nothing.
+func toldTruly(t *testing.T, c joint.Consequence) {
+	t.Helper()
+	more, less := strings.Contains(c.Does, fmt.Sprintf("(%.1f more", c.Cost)), strings.Contains(c.Does, fmt.Sprintf("(%.1f less", -c.Cost))
+	if more != (c.Cost >= 0.05) || less != (c.Cost <= -0.05) || strings.ContainsAny(c.Does, "+_") || strings.Contains(c.Does, "0.0") || strings.Contains(c.Text, "necessary") {
+		t.Errorf("cost %v told as %q", c.Cost, c.Text)
+	}
+}
+
+// What is told of a decision adds up: a linked stroke that spares more than it costs
+// is not called necessary, and what does not matter is left out of the report.
+func TestSentenceLeavesOutNothings(t *testing.T) {
+	cs := []joint.Consequence{{Cost: 8.6, Does: "a linked stroke more in measure 15 (8.6 more)"}, {Cost: 0.04, Does: "another fingering in measure 17"},
+		{Cost: -7.2, Does: "measure 16 then begins the right way round (7.2 less)"}}
+	want := "With down-bow at measure 16, beat 1: a linked stroke more in measure 15 (8.6 more); measure 16 then begins the right way round (7.2 less)."
+	if got := joint.Sentence("With down-bow at measure 16, beat 1", cs); got != want {
+		t.Errorf("%q", got)
+	}
+	if got := joint.Sentence("It", cs[1:2]); got != "" {
+		t.Errorf("nothing is told as %q", got)
 	}
 }

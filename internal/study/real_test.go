@@ -220,7 +220,11 @@ func TestBadInput(t *testing.T) {
 	for i := range 39 {
 		chord += note("CDEFGAB"[i%7:i%7+1], 3+i/7, "<chord/>")
 	}
-	for name, notes := range map[string]string{"below the open string": note("C", 2, ""), "a chord of 40": chord} {
+	alone := head + `<measure number="1">` + attr + note("C", 2, "") + `</measure></part></score-partwise>`
+	if _, err := Analyze(Request{Name: "odd.musicxml", Data: []byte(alone)}); err == nil || !strings.Contains(err.Error(), "nothing that a violin can play: at measure 1") {
+		t.Errorf("one note below the open string and nothing else: %v", err)
+	}
+	for name, notes := range map[string]string{"below the open string": note("C", 2, "") + note("C", 5, ""), "a chord of 40": chord} {
 		xml := head + `<measure number="1">` + attr + notes + `</measure></part></score-partwise>`
 		s, err := Analyze(Request{Name: "odd.musicxml", Data: []byte(xml)})
 		if err != nil {

@@ -61,6 +61,8 @@ type Study struct {
 	Spots      []technique.Spot
 	Hardness   *technique.Hardness
 	Hints      []technique.Hint
+	// Changeovers are mutes set and taken off, plucking begun and ended.
+	Changeovers []technique.Changeover
 	// Decided is what was settled for single notes.
 	Decided map[score.NoteID]decide.Settled
 	// Marks are those added to the part.
@@ -72,13 +74,23 @@ type Study struct {
 	compared  func() *Compared
 }
 
+// OptionError is an option whose value cannot be taken: the command line is wrong, not
+// the music.
+type OptionError struct{ Err error }
+
+func (e OptionError) Error() string { return e.Err.Error() }
+func (e OptionError) Unwrap() error { return e.Err }
+
 // errNoNotes and its like are the reasons why nothing can be done.
 var errNoNotes = errors.New("has no notes that a bow can play; choose another part with --part")
 
 // Analyze reads the file and studies one part. The error is one line that names
 // the file; trouble in the music is told in Findings.
 func Analyze(r Request) (*Study, error) {
-	src, err := musicxml.Open(r.Data, r.Name)
+	if err := r.Style.check(); err != nil {
+		return nil, OptionError{err}
+	}
+	src, earlier, err := openBare(r)
 	if err != nil {
 		return nil, err
 	}
@@ -86,15 +98,13 @@ func Analyze(r Request) (*Study, error) {
 	if err != nil {
 		return nil, err
 	}
+	found = append(found, earlier...)
 	s := &Study{Source: src, Score: sc}
-	if err := s.choosePart(r); err != nil {
+	if err := s.choosePart(r, found); err != nil {
 		return nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
 	if err := s.chooseInstrument(r); err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
-	}
-	if err := r.Style.check(); err != nil {
-		return nil, err
+		return nil, OptionError{fmt.Errorf("%s: %w", r.Name, err)}
 	}
 	if err := s.resolve(r); err != nil {
 		return nil, err
@@ -113,9 +123,12 @@ func (s *Study) run(r Request) error {
 	if err := s.plan(r, played); err != nil {
 		return err
 	}
+	if err := s.anyPlayable(); err != nil {
+		return fmt.Errorf("%s: %w", r.Name, err)
+	}
 	strokes, lifted := strokeOfEvents(s.Bow)
 	s.Stroke = strokes
-	s.Strings = bowedStrings(s.Hand, strokes)
+	s.Strings = bowedStrings(played, s.Hand, strokes)
 	in := technique.Input{Instrument: s.Instrument, Part: s.Part, Events: s.Hand.Events, Strings: s.Strings, Stroke: strokes, Lifted: lifted, Pace: s.Pace,
 		Grips: s.Hand.Grips, Shifts: s.Hand.Shifts, Fixed: s.fixed()}
 	s.technique = in
@@ -123,15 +136,19 @@ func (s *Study) run(r Request) error {
 	s.Spots = technique.Spots(in, s.Crossings)
 	s.Hardness = technique.Hard(in, s.Crossings)
 	s.Hints = technique.Prepare(in, s.Hardness)
+	s.Changeovers = technique.Changeovers(in)
 	s.Marks = marks(s, r.AllFingers)
 	s.Findings = append(s.Findings, s.Bow.Findings...)
 	s.Findings = append(s.Findings, s.Hand.Findings...)
 	s.Findings = append(s.Findings, technique.Findings(in, s.Crossings, s.Spots)...)
+	s.Findings = append(s.Findings, technique.ChangeFindings(in, s.Changeovers)...)
 	s.Findings = append(s.Findings, s.pluckedFindings(played)...)
 	s.Findings = append(s.Findings, s.reachFindings()...)
 	s.Findings = append(s.Findings, s.againstPrint()...)
 	s.Findings = append(s.Findings, s.unbowed()...)
 	s.Findings = append(s.Findings, s.paceFinding()...)
+	s.Findings = append(s.Findings, s.guessFinding(r)...)
+	passedOver(s.Findings)
 	slices.SortStableFunc(s.Findings, func(a, b score.Finding) int {
 		if a.At.Measure != b.At.Measure {
 			return a.At.Measure - b.At.Measure
@@ -139,6 +156,23 @@ func (s *Study) run(r Request) error {
 		return int(b.Grade) - int(a.Grade)
 	})
 	return nil
+}
+
+// anyPlayable refuses a part of which nothing can be played on the instrument.
+func (s *Study) anyPlayable() error {
+	for i := range s.Hand.Grips {
+		if len(s.Hand.Grips[i].Stops) > 0 {
+			return nil
+		}
+	}
+	why := "no note has a place on the strings"
+	for _, f := range s.Hand.Findings {
+		if f.Kind == "unplayable" {
+			why = "at " + f.At.String() + ", " + strings.TrimSuffix(f.Text, ".")
+			break
+		}
+	}
+	return fmt.Errorf("part %d (%s) has nothing that a %s can play: %s; choose another --instrument, --tuning or --part", s.PartIndex+1, partName(s.Part), s.Instrument.Kind, why)
 }
 
 // strokeOfEvents gives for each event its stroke (-1: none) and whether the bow
@@ -162,14 +196,14 @@ func strokeOfEvents(b *bowing.Study) (strokes []int, lifted []bool) {
 
 // bowedStrings lists the strings under the bow at each event: those struck and
 // those held on. What is plucked has none.
-func bowedStrings(h *fingering.Study, strokes []int) [][]int {
+func bowedStrings(p *score.Part, h *fingering.Study, strokes []int) [][]int {
 	out := make([][]int, len(h.Events))
 	for i := range h.Grips {
 		if strokes[i] < 0 {
 			continue
 		}
 		for _, st := range h.Grips[i].Stops {
-			if !slices.Contains(out[i], st.String) && !slices.Contains(h.Grips[i].LetGo, st.Note) {
+			if !slices.Contains(out[i], st.String) && !slices.Contains(h.Grips[i].LetGo, st.Note) && !p.Notes[st.Note].Has(score.LeftHandPlucked) {
 				out[i] = append(out[i], st.String)
 			}
 		}
@@ -178,15 +212,51 @@ func bowedStrings(h *fingering.Study, strokes []int) [][]int {
 	return out
 }
 
-func (s *Study) choosePart(r Request) (err error) {
+// openBare opens a file without the marks that an earlier study put into it: they are
+// proposals, to be made anew, not print.
+func openBare(r Request) (*musicxml.Source, []score.Finding, error) {
+	src, err := musicxml.Open(r.Data, r.Name)
+	if err != nil {
+		return nil, nil, err
+	}
+	n := musicxml.Added(src)
+	if n == 0 {
+		return src, nil, nil
+	}
+	f := score.Finding{Kind: "marked-before", Grade: score.Remark, At: score.Nowhere, To: score.Nowhere}
+	bare, err := musicxml.Strip(src.XML, r.Name)
+	if err != nil {
+		f.Text = "The marks that an earlier study put into the file were edited since, and are taken as printed."
+		return src, []score.Finding{f}, nil
+	}
+	if src, err = musicxml.Open(bare, r.Name); err != nil {
+		return nil, nil, err
+	}
+	f.Text = "What an earlier study put into the file (" + count(n, "place", "places") + ") is proposed anew, not taken as printed."
+	f.Suggestion = "To keep such a mark as it is, decide it (docs/DECISIONS.md), or take away the comments around it in the file."
+	return src, []score.Finding{f}, nil
+}
+
+func (s *Study) choosePart(r Request, found []score.Finding) (err error) {
 	if s.PartIndex, err = ChoosePart(s.Score, r.Part); err != nil {
 		return err
 	}
 	s.Part = s.Score.Parts[s.PartIndex]
 	if !slices.ContainsFunc(s.Part.Notes, func(n score.Note) bool { return n.Struck() && !n.Unpitched && !n.Cue }) {
-		return fmt.Errorf("part %d (%s) %w", s.PartIndex+1, partName(s.Part), errNoNotes)
+		return fmt.Errorf("part %d (%s) %w%s", s.PartIndex+1, partName(s.Part), errNoNotes, s.firstTrouble(found))
 	}
-	return nil
+	return s.refusePercussion()
+}
+
+// firstTrouble says what was wrong in the part, where something was, since that may be why
+// it has no notes.
+func (s *Study) firstTrouble(found []score.Finding) string {
+	for _, f := range found {
+		if f.Part == s.Part.ID && f.Grade != score.Remark {
+			return ": at " + f.At.String() + ", " + strings.TrimSuffix(f.Text, ".")
+		}
+	}
+	return ""
 }
 
 // ChoosePart finds a part by its ID, name or number from 1; "" is the first for

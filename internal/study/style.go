@@ -17,6 +17,8 @@ type Style struct {
 	Profile string
 	// OpenStrings is one of OpenStringChoices, "" for as-needed.
 	OpenStrings string
+	// Harmonics is one of HarmonicChoices, "" for none.
+	Harmonics string
 	// Strict keeps the bow as written: no retake, link or changed slur is proposed
 	// beyond what marks force.
 	Strict bool
@@ -35,6 +37,10 @@ func Profiles() (names, says []string) {
 // OpenStringChoices: sought, left to the plan, shunned.
 var OpenStringChoices = []string{"more", "as-needed", "fewer"}
 
+// HarmonicChoices, beyond those that are printed: none, where one spares a shift,
+// sought; in the order of fingering.Harmonics.
+var HarmonicChoices = []string{"none", "as-needed", "more"}
+
 func (st Style) check() error {
 	if _, ok := bowing.ProfileNamed(st.Profile); !ok {
 		names, _ := Profiles()
@@ -42,6 +48,9 @@ func (st Style) check() error {
 	}
 	if st.OpenStrings != "" && !slices.Contains(OpenStringChoices, st.OpenStrings) {
 		return fmt.Errorf("--open-strings %q: want %s", st.OpenStrings, list(OpenStringChoices))
+	}
+	if st.Harmonics != "" && !slices.Contains(HarmonicChoices, st.Harmonics) {
+		return fmt.Errorf("--harmonics %q: want %s", st.Harmonics, list(HarmonicChoices))
 	}
 	return nil
 }
@@ -110,7 +119,8 @@ func (s *Study) bowOptions(r Request) bowing.Options {
 }
 
 func (s *Study) handOptions(r Request) fingering.Options {
-	o := fingering.Options{Instrument: s.Instrument, Pace: &s.Pace, Profile: r.Style.handProfile(), Weights: r.Style.handWeights(s.Instrument.Kind)}
+	o := fingering.Options{Instrument: s.Instrument, Pace: &s.Pace, Profile: r.Style.handProfile(), Weights: r.Style.handWeights(s.Instrument.Kind),
+		Harmonics: fingering.Harmonics(max(0, slices.Index(HarmonicChoices, r.Style.Harmonics)))}
 	for id, d := range s.Decided {
 		if d.Finger == nil && d.String == 0 && d.Position == nil {
 			continue

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"pochette/internal/bowing"
 	"pochette/internal/instrument"
 	"pochette/internal/report"
 	"pochette/internal/score"
@@ -20,6 +21,8 @@ var words = []report.Word{
 	{Term: "string I–IV", Meaning: "counted from the highest."},
 	{Term: "crossing", Meaning: "the bow goes over to another string; its load is the aimed tilt in bits over the time there is (Fitts 1954)."},
 	{Term: "difficulty", Meaning: "from 0 to 100, the sum of what the plan asks: quick notes, shifts and crossings in bits over the time there is, stretches in what the hand can give beyond its frame, fingers set together, high places with no guide. A load of 1 is 50, of 2 is 75, so that there is always harder; it compares places of one movement and is no verdict on a player."},
+	{Term: "adjustment", Meaning: "the hand leans by a half step, or opens or closes, into another position; no shift, and counted apart."},
+	{Term: "crossing spot", Meaning: "a place where crossings follow so close that the load comes to 3 bits a second or more, or where the bow has to pass over a string."},
 	{Term: "guide note", Meaning: "the note between two places of a shift, to or from which a finger slides."},
 }
 
@@ -56,76 +59,119 @@ func (s *Study) findings(kind string) []score.Finding {
 }
 
 func (s *Study) summaryBow() string {
-	wrong := len(s.findings("wrong-way-round"))
-	if wrong == 0 && len(s.Bow.Changes) == 0 {
+	wrong := s.findings("wrong-way-round")
+	if len(wrong) == 0 && len(s.Bow.Changes) == 0 {
 		return "Taken as written, the bow comes out right throughout; nothing need be changed."
 	}
 	text := "Taken as written, the bow comes out right throughout"
-	if wrong > 0 {
-		text = fmt.Sprintf("Taken as written, the bow comes out the wrong way round in %s", count(wrong, "place", "places"))
+	if len(wrong) > 0 {
+		text = fmt.Sprintf("Taken as written, the bow comes out the wrong way round in %s", count(len(wrong), "place", "places"))
+		left := 0
+		for _, f := range wrong {
+			if f.Grade == score.Remark {
+				left++
+			}
+		}
+		switch {
+		case left == 0:
+		case left == len(wrong) && left > 1:
+			text += ", all of which right themselves and may be left"
+		case left == len(wrong):
+			text += ", which rights itself and may be left"
+		default:
+			text += fmt.Sprintf(" (%d of them may be left, since %s)", left, map[bool]string{true: "it rights itself", false: "they right themselves"}[left == 1])
+		}
 	}
 	if len(s.Bow.Changes) == 0 {
-		return text + ", and rights itself; no change is proposed."
+		return text + "; no change is proposed."
 	}
+	return fmt.Sprintf("%s; proposed: %s.", text, strings.Join(changeCounts(s.Bow.Changes), ", "))
+}
+
+// changeCounts counts the changes by kind, those for a chord alone apart.
+func changeCounts(cs []bowing.ChangeAt) []string {
 	kinds := map[string]int{}
-	var order []string
-	for _, c := range s.Bow.Changes {
-		k := changeName(c.Kind.String())
+	forChords := map[string]int{}
+	var order, out []string
+	for _, c := range cs {
+		k := c.Kind.String()
 		if kinds[k] == 0 {
 			order = append(order, k)
 		}
 		kinds[k]++
+		if c.Chord {
+			forChords[k]++
+		}
 	}
-	var parts []string
 	for _, k := range order {
-		parts = append(parts, count(kinds[k], k, changeNames[k]))
+		names := changeNames[k]
+		t := count(kinds[k], names[0], names[1])
+		if k == bowing.Begin.String() {
+			t = names[0]
+		}
+		switch n := forChords[k]; {
+		case n == 0:
+		case n == kinds[k]:
+			t += " for the sake of " + map[bool]string{true: "a chord", false: "chords"}[n == 1]
+		default:
+			t += fmt.Sprintf(" (%d of them for the sake of %s)", n, map[bool]string{true: "a chord", false: "chords"}[n == 1])
+		}
+		out = append(out, t)
 	}
-	return fmt.Sprintf("%s; proposed: %s.", text, strings.Join(parts, ", "))
+	return out
 }
 
-// changeName is how a player calls a change; changeNames are the plurals.
-func changeName(kind string) string {
-	switch kind {
-	case "link":
-		return "linked stroke"
-	case "after-rest":
-		return "fresh start after a rest"
-	case "split":
-		return "split slur"
-	case "join":
-		return "joined stroke"
-	case "begin":
-		return "other direction to begin with"
-	}
-	return kind
-}
-
-var changeNames = map[string]string{
-	"linked stroke": "linked strokes", "fresh start after a rest": "fresh starts after a rest", "split slur": "split slurs",
-	"joined stroke": "joined strokes", "retake": "retakes", "other direction to begin with": "other directions to begin with",
+// changeNames is how a player calls each kind of change, one and many.
+var changeNames = map[string][2]string{
+	"link": {"linked stroke", "linked strokes"}, "after-rest": {"fresh start after a rest", "fresh starts after a rest"}, "split": {"split slur", "split slurs"},
+	"join": {"added slur", "added slurs"}, "retake": {"retake", "retakes"}, "begin": {"the first stroke the other way round", ""},
 }
 
 func (s *Study) summaryHand() string {
-	high, at := 0, -1
+	high, at, first := -1, -1, -1
+	one := true
 	for i, g := range s.Hand.Grips {
-		if len(g.Stops) > 0 && g.Position > high {
+		if len(g.Stops) == 0 {
+			continue
+		}
+		if first < 0 {
+			first = g.Position
+		}
+		one = one && g.Position == first
+		if g.Position > high {
 			high, at = g.Position, i
 		}
 	}
 	n := len(s.Hand.Shifts)
-	if at < 0 || high <= 1 && n == 0 {
-		return "The hand stays in first position throughout."
+	if at < 0 {
+		return "The hand has nothing to play."
 	}
+	if one && n == 0 {
+		return fmt.Sprintf("The hand stays in %s throughout.", instrument.PositionName(first))
+	}
+	return s.summaryShifts(fmt.Sprintf("The hand goes as high as %s (%s)", instrument.PositionName(high), s.eventPlace(at))) + s.summaryLeans()
+}
+
+// summaryLeans counts the small moves to another position apart from the shifts.
+func (s *Study) summaryLeans() string {
+	n := len(s.Hand.Adjusts)
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" It leans into the next position, a half step away, %s.", times(n))
+}
+
+func (s *Study) summaryShifts(text string) string {
+	n := len(s.Hand.Shifts)
 	hidden := 0
 	for _, sh := range s.Hand.Shifts {
 		if sh.Cover > 0 {
 			hidden++
 		}
 	}
-	text := fmt.Sprintf("The hand goes as high as %s (%s)", instrument.PositionName(high), s.eventPlace(at))
 	switch {
 	case n == 0:
-		return text + " and does not shift."
+		return text + " and makes no shift."
 	case hidden == n:
 		return fmt.Sprintf("%s with %s, all of them hidden by a change of bow, a rest or an open string.", text, count(n, "shift", "shifts"))
 	}
@@ -164,13 +210,24 @@ func times(n int) string {
 	return fmt.Sprintf("%d times", n)
 }
 
+// namedPlaces is how many places of unplayable notes the summary names.
+const namedPlaces = 4
+
 func (s *Study) summaryTrouble() string {
 	left := 0
-	for _, g := range s.Hand.Grips {
-		left += len(g.LeftOut)
+	var places []string
+	for i, g := range s.Hand.Grips {
+		if len(g.LeftOut) > 0 {
+			left += len(g.LeftOut)
+			places = append(places, s.eventPlace(i))
+		}
 	}
 	if left == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s cannot be played as written and %s named below.", count(left, "note", "notes"), map[bool]string{true: "is", false: "are"}[left == 1])
+	more := ""
+	if n := len(places) - namedPlaces; n > 0 {
+		places, more = places[:namedPlaces], fmt.Sprintf("; and in %s more", count(n, "place", "places"))
+	}
+	return fmt.Sprintf("%s cannot be played as written: %s%s.", count(left, "note", "notes"), strings.Join(places, "; "), more)
 }

@@ -34,7 +34,7 @@ func (s *Study) beatOf(i int) string {
 	return timeline.At(s.Part, e.Measure, e.Onset, score.NoNote).Beat
 }
 
-func (s *Study) barOf(i int) string { return timeline.Name(s.Part, s.Hand.Events[i].Measure) }
+func (s *Study) barOf(i int) string { return timeline.Label(s.Part, s.Hand.Events[i].Measure) }
 
 // struck names the notes of an event.
 func (s *Study) struck(i int) string {
@@ -156,6 +156,8 @@ func (s *Study) FingerTable(b Bars, why bool) Table {
 		if g.Shift >= 0 {
 			sh := &s.Hand.Shifts[g.Shift]
 			shift = fmt.Sprintf("%+.0f mm in %.2f s, %v", sh.MM, sh.Seconds, sh.Cover)
+		} else if a := s.Hand.AdjustAt(i); a != nil {
+			shift = fmt.Sprintf("leans %+.0f mm", a.MM)
 		}
 		r := Row{Cells: []string{s.barOf(i), s.beatOf(i), s.struck(i), joined(strs), joined(fingers), pos, shift}}
 		if why {
@@ -214,7 +216,7 @@ func (s *Study) HardTable(b Bars, why bool) Table {
 			continue
 		}
 		_, parts, _ := strings.Cut(bar.Text(), ": ")
-		r := Row{Cells: []string{timeline.Name(s.Part, bar.Measure), fmt.Sprintf("%.0f", bar.Score), bar.Word(), parts}}
+		r := Row{Cells: []string{timeline.Label(s.Part, bar.Measure), fmt.Sprintf("%.0f", bar.Score), bar.Word(), parts}}
 		if why && bar.Score > 0 {
 			r.Under = append(r.Under, s.momentText(bar.Hardest))
 			for i := range s.Hints {
@@ -305,6 +307,9 @@ func lower(text string) string {
 }
 
 func (s *Study) hintText(h *technique.Hint) string {
+	if timeline.Pickup(s.Part, s.Hand.Events[h.Event].Measure) {
+		return fmt.Sprintf("%s: %s", s.spanPlace(h.Event, h.Event), h.Text)
+	}
 	return fmt.Sprintf("m%s.%s: %s", s.barOf(h.Event), s.beatOf(h.Event), h.Text)
 }
 

@@ -54,10 +54,26 @@ func spotFinding(in Input, s *Spot) score.Finding {
 	}
 	f := score.Finding{Kind: "crossing-spot", Grade: score.Remark, At: place(in, s.First), To: place(in, s.Last), Notes: s.Notes(in), Weight: s.Load}
 	f.Text = fmt.Sprintf("%s in a row%s.", plural(len(s.Crossings), "string crossing"), details(len(s.Crossings), skips, slurred))
+	if len(s.Crossings) == 1 {
+		f.Text = oneCrossing(&s.Crossings[0])
+	}
 	hard := &s.Crossings[s.Hardest]
 	f.Why = fmt.Sprintf("The hardest is %s, with %s for it.", hard.describe(in), seconds(hard))
 	f.Suggestion = fmt.Sprintf("Isolate it on open strings: %s.", s.SkeletonText(skeletonLength))
 	return f
+}
+
+// oneCrossing tells of a spot that is a single crossing: it is one for the string
+// that the bow has to pass over.
+func oneCrossing(c *Crossing) string {
+	text := "A string crossing"
+	if len(c.Skipped) > 0 {
+		text += " over " + map[bool]string{true: "a string", false: "two strings"}[len(c.Skipped) == 1] + " between"
+	}
+	if c.Slurred {
+		text += ", inside a slur"
+	}
+	return text + "."
 }
 
 func details(all, skips, slurred int) string {

@@ -138,11 +138,51 @@ func Name(p *score.Part, measure int) string {
 	return m.Number
 }
 
+// PickupName is what players call an upbeat that stands before the first bar line.
+const PickupName = "pickup"
+
+// Pickup says that a measure is the upbeat the part begins with: not counted, or
+// printed as 0, and shorter than the meter.
+func Pickup(p *score.Part, measure int) bool {
+	m := &p.Measures[measure]
+	return measure == 0 && (m.Implicit || m.Number == "0") && Offset(p, 0) > 0
+}
+
+// Label is what to print for a measure in a table: Name, or "pickup".
+func Label(p *score.Part, measure int) string {
+	if Pickup(p, measure) {
+		return PickupName
+	}
+	return Name(p, measure)
+}
+
+// Called is what to call a measure in a sentence: "measure 12", "the pickup".
+func Called(p *score.Part, measure int) string {
+	if Pickup(p, measure) {
+		return "the " + PickupName
+	}
+	return "measure " + Name(p, measure)
+}
+
+// Range names measures from one to another, both included: "measure 3",
+// "measures 3 to 6", "pickup to measure 3".
+func Range(p *score.Part, first, last int) string {
+	switch {
+	case first == last && Pickup(p, first):
+		return PickupName
+	case first == last:
+		return Called(p, first)
+	case Pickup(p, first):
+		return PickupName + " to " + Called(p, last)
+	}
+	return "measures " + Name(p, first) + " to " + Name(p, last)
+}
+
 // At gives the place of a tick inside a measure. The beat is counted in printed
 // units from 1.
 func At(p *score.Part, measure int, at score.Tick, note score.NoteID) score.Loc {
 	m := &p.Measures[measure]
-	return score.Loc{Measure: measure, Number: Name(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
+	return score.Loc{Measure: measure, Number: Name(p, measure), Pickup: Pickup(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
 }
 
 // AtNote is the place of a note.

@@ -3,6 +3,9 @@ package joint
 import (
 	"fmt"
 	"math/rand/v2"
+	"os"
+	"strconv"
+	"strings"
 	"testing"
 
 	"pochette/internal/pitch"
@@ -72,9 +75,31 @@ func benchJoint(b *testing.B, n int, repeats bool) {
 			b.Fatal("no plan")
 		}
 	}
+	b.StopTimer()
+	if mb, ok := peakMB(); ok {
+		b.ReportMetric(mb, "peak-MB")
+	}
+}
+
+// peakMB is the most memory that the process has held, in MB, where the system tells
+// it (Linux, VmHWM in /proc/self/status): of all benchmarks run so far.
+func peakMB() (float64, bool) {
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return 0, false
+	}
+	for _, line := range strings.Split(string(status), "\n") {
+		if f := strings.Fields(line); len(f) == 3 && f[0] == "VmHWM:" {
+			kb, err := strconv.ParseFloat(f[1], 64)
+			return kb * 1024 / 1e6, err == nil
+		}
+	}
+	return 0, false
 }
 
 func BenchmarkJoint1000(b *testing.B)        { benchJoint(b, 1000, false) }
 func BenchmarkJoint1000Repeats(b *testing.B) { benchJoint(b, 1000, true) }
+func BenchmarkJoint3000(b *testing.B)        { benchJoint(b, 3000, false) }
 func BenchmarkJoint10000(b *testing.B)       { benchJoint(b, 10000, false) }
+func BenchmarkJoint30000(b *testing.B)       { benchJoint(b, 30000, false) }
 func BenchmarkJoint100000(b *testing.B)      { benchJoint(b, 100000, false) }

@@ -20,7 +20,8 @@ type Consequence struct {
 	At      score.Loc
 	Cost    float64      // how much more the measure costs; negative: less
 	Terms   []score.Term // what rose (positive) and fell, by size
-	Text    string       // one sentence
+	Does    string       // what is done and what it costs: "a shift more in measure 4 (1.2 more)"
+	Text    string       // the same as a sentence that names its cause
 }
 
 // least is the change of cost that is worth telling where no mark changes.
@@ -33,10 +34,11 @@ const least = 0.05
 func Consequences(before, after *Plan, id score.NoteID, d Decision) []Consequence {
 	pr := after.pr
 	out, f, g := compare(before, after)
-	own, cause := pr.part.Notes[id].Measure, decisionText(pr.part, id, d)
+	own, cause := pr.part.Notes[id].Measure, Cause(pr.part, id, d)
 	for i := range out {
 		c := &out[i]
-		c.Text = consequenceText(pr, cause, c.Measure, own, f[c.Measure], g[c.Measure], c)
+		c.Does = does(pr, c.Measure, f[c.Measure], g[c.Measure], c)
+		c.Text = cause + ": " + c.Does + "."
 	}
 	slices.SortStableFunc(out, func(s, t Consequence) int {
 		if (s.Measure == own) != (t.Measure == own) {
@@ -177,51 +179,142 @@ func (p *Plan) countBow(f *fact, b int) {
 	}
 }
 
-// consequenceText words the change of one measure by what it does.
-func consequenceText(pr *Problem, cause string, m, own int, a, b fact, c *Consequence) string {
-	var need, save []string
-	count := func(before, after int, one, many string) {
-		switch n := after - before; {
+// did words what a plan counts more or less than another: "a shift more", "2
+// string crossings fewer".
+func (a fact) did(b fact) []string {
+	var out []string
+	for _, c := range []struct {
+		before, after int
+		one, many     string
+	}{
+		{a.shifts, b.shifts, "a shift", "shifts"},
+		{a.retakes, b.retakes, "a retake", "retakes"},
+		{a.links, b.links, "a linked stroke", "linked strokes"},
+		{a.splits, b.splits, "a split slur", "split slurs"},
+		{a.joins, b.joins, "a note in an added slur", "notes in added slurs"},
+		{a.crossings, b.crossings, "a string crossing", "string crossings"},
+		{a.opens, b.opens, "an open string", "open strings"},
+	} {
+		switch n := c.after - c.before; {
 		case n == 1:
-			need = append(need, one)
+			out = append(out, c.one+" more")
 		case n > 1:
-			need = append(need, fmt.Sprintf(many, n))
+			out = append(out, fmt.Sprintf("%d %s more", n, c.many))
 		case n == -1:
-			save = append(save, one)
+			out = append(out, c.one+" less")
 		case n < -1:
-			save = append(save, fmt.Sprintf(many, -n))
+			out = append(out, fmt.Sprintf("%d %s fewer", -n, c.many))
 		}
 	}
-	count(a.shifts, b.shifts, "a shift", "%d shifts")
-	count(a.retakes, b.retakes, "a retake", "%d retakes")
-	count(a.links, b.links, "a linked stroke", "%d linked strokes")
-	count(a.splits, b.splits, "a split slur", "%d split slurs")
-	count(a.joins, b.joins, "an added slur", "notes in added slurs (%d)")
-	count(a.crossings, b.crossings, "a string crossing", "%d string crossings")
-	where := "in measure " + timeline.Name(pr.part, m)
-	if m == own {
-		where = "in the same measure"
-	}
-	var does []string
-	if len(need) > 0 {
-		does = append(does, "makes "+list(need)+" "+where+" necessary")
-	}
-	if len(save) > 0 {
-		does = append(does, "saves "+list(save)+" "+where)
-	}
-	if len(does) == 0 {
-		what := "changes the fingering " + where
-		if a.ups != b.ups {
-			what = "turns the bow " + where
-		} else if len(c.Terms) > 0 && c.Terms[0].Value > 0 {
-			what += " (more " + words(c.Terms[0].Name) + ")"
-		}
-		does = append(does, what)
-	}
-	return fmt.Sprintf("%s %s: %+.1f.", cause, list(does), c.Cost)
+	return out
 }
 
+func (a fact) plus(b fact) fact {
+	return fact{a.shifts + b.shifts, a.crossings + b.crossings, a.retakes + b.retakes, a.links + b.links, a.splits + b.splits, a.joins + b.joins, a.opens + b.opens, a.ups + b.ups}
+}
+
+// does words the change of one measure by what it does and what that costs:
+// "a linked stroke more in measure 15 (8.6 more)".
+func does(pr *Problem, m int, a, b fact, c *Consequence) string {
+	where := timeline.Called(pr.part, m)
+	turned := turnedText(c.Terms)
+	did := a.did(b)
+	cost := costText(c.Cost)
+	if cost != "" && turned == "" {
+		cost += mainTerm(c, len(did) == 0)
+	}
+	text := ""
+	switch {
+	case len(did) > 0 && turned != "":
+		text = list(did) + " in " + where + ", which " + turned
+	case len(did) > 0:
+		text = list(did) + " in " + where
+	case turned != "":
+		text = where + " " + turned
+	case a.ups != b.ups:
+		text = "the bow the other way in " + where
+	default:
+		text = "another fingering in " + where
+	}
+	if cost != "" {
+		text += " (" + cost + ")"
+	}
+	return text
+}
+
+// turnedText says how a measure begins where that changed.
+func turnedText(ts []score.Term) string {
+	for _, t := range ts {
+		if t.Name != bowing.Rules[bowing.BarStart].Name || math.Abs(t.Value) < least {
+			continue
+		}
+		if t.Value < 0 {
+			return "then begins the right way round"
+		}
+		return "then begins the wrong way round"
+	}
+	return ""
+}
+
+// costText says a difference of costs, "" below what is worth telling.
+func costText(v float64) string {
+	switch {
+	case math.Abs(v) < least:
+		return ""
+	case v > 0:
+		return fmt.Sprintf("%.1f more", v)
+	}
+	return fmt.Sprintf("%.1f less", -v)
+}
+
+// mainTerm names the term that a change of cost comes from above all: where
+// nothing is counted, or what is counted does not show why it goes that way.
+func mainTerm(c *Consequence, alone bool) string {
+	for _, t := range c.Terms {
+		if t.Value*c.Cost <= 0 {
+			continue
+		}
+		if alone || math.Abs(t.Value) > math.Abs(c.Cost) {
+			return ", above all by " + words(t.Name)
+		}
+		return ""
+	}
+	return ""
+}
+
+// Sentence tells all consequences of one cause in a sentence, those that cost or
+// spare less than 0.05 left out; "" where nothing is worth telling.
+func Sentence(cause string, cs []Consequence) string {
+	var parts []string
+	for i := range cs {
+		if math.Abs(cs[i].Cost) >= least {
+			parts = append(parts, cs[i].Does)
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return cause + ": " + strings.Join(parts, "; ") + "."
+}
+
+// termWords are the terms whose names would not be understood alone.
+var termWords = map[string]string{
+	"shift_mm": "the length of the shifts", "shift_rate": "the haste of the shifts", "shift_bow": "shifts at a bow change", "shift_slur": "shifts under a slur",
+	"shift_open": "shifts under an open string", "shift_rest": "shifts in a rest", "adjust": "the hand leaning", "letter": "fingers that their letters do not ask for",
+	"height": "the height of the hand", "drawn_back": "the first finger drawn back", "even_position": "second, fourth or sixth position", "fourth": "the fourth finger",
+	"string_change_slurred": "string changes under a slur", "fifth_across": "a fifth across two strings", "narrow_fourth": "the fourth finger drawn in",
+	"extension": "fingers stretched out", "slide": "a finger sliding a half step", "hop": "a finger hopping to another string", "refinger": "a repeated pitch fingered anew",
+}
+
+// words says a term as a player would. The cells of the learned tables (see
+// package fingering) are habits of fingers.
 func words(term string) string {
+	if w, ok := termWords[term]; ok {
+		return w
+	}
+	if table, cell, ok := strings.Cut(term, " "); ok {
+		return "the habit of the hand (" + table + ", " + cell + ")"
+	}
 	return strings.NewReplacer("-", " ", "_", " ").Replace(term)
 }
 
@@ -255,9 +348,10 @@ func DecisionText(d Decision) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// decisionText names a decision and its place.
-func decisionText(p *score.Part, id score.NoteID, d Decision) string {
-	return DecisionText(d) + " in " + timeline.AtNote(p, id).String()
+// Cause names a decision and its place: "With down-bow at measure 16, beat 1".
+func Cause(p *score.Part, id score.NoteID, d Decision) string {
+	text := DecisionText(d)
+	return "With " + strings.ToLower(text[:1]) + text[1:] + " at " + timeline.AtNote(p, id).String()
 }
 
 func fingerWord(f int8) string {

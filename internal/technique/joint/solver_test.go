@@ -228,9 +228,11 @@ func TestConsequenceNamesTheShift(t *testing.T) {
 	if len(cs) == 0 || cs[0].Measure != 0 || cs[0].Cost <= 0 {
 		t.Fatalf("consequences %+v", cs)
 	}
-	if len(cs) < 2 || cs[1].Measure != 1 || !strings.HasPrefix(cs[0].Text, "String III in measure 1, beat 4 ") ||
-		!strings.Contains(cs[0].Text, "a shift in the same measure") || !strings.Contains(cs[1].Text, "makes a shift in measure 2 necessary: +") {
+	if len(cs) < 2 || cs[1].Measure != 1 || !strings.HasPrefix(cs[0].Text, "With string III at measure 1, beat 4: a shift more ") || !strings.HasPrefix(cs[1].Does, "a shift more in measure 2 (") {
 		t.Errorf("sentences %+v", cs)
+	}
+	if s := Sentence("It", cs); !strings.HasPrefix(s, "It: "+cs[0].Does+"; "+cs[1].Does) {
+		t.Errorf("all in one: %q", s)
 	}
 }
 
