@@ -152,3 +152,59 @@ func TestDemoTrill(t *testing.T) {
 		t.Errorf("%d trills", trills)
 	}
 }
+
+// The summary names where notes cannot be played, and counts small moves apart.
+func TestHandSummary(t *testing.T) {
+	s, err := Analyze(Request{Name: demo.Name, Data: demo.Jig, Instrument: "violin"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	trouble := s.summaryTrouble()
+	if !strings.Contains(trouble, "cannot be played as written: measure ") || strings.Contains(trouble, "named below") {
+		t.Errorf("viola music on the violin: %q", trouble)
+	}
+	s, err = Analyze(Request{Name: demo.Name, Data: demo.Jig})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(s.Hand.Adjusts); n > 0 != strings.Contains(s.summaryHand(), "leans into the next position") {
+		t.Errorf("%d adjustments: %q", n, s.summaryHand())
+	}
+}
+
+// Chords of the demo that lie in first position where they stand (common practice, no
+// source): B on top of a G major chord under the first finger, E flat and C
+// under first and second.
+func TestDemoChords(t *testing.T) {
+	s, err := Analyze(Request{Name: demo.Name, Data: demo.Jig})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		place, notes string
+		fingers      []int8
+	}{
+		{"measure 19, beat 1", "G3+D4+B4", []int8{0, 0, 1}},
+		{"measure 21, beat 2", "E♭4+C5", []int8{1, 2}},
+	} {
+		found := false
+		for i := range s.Hand.Grips {
+			if s.eventPlace(i) != c.place || s.struck(i) != c.notes {
+				continue
+			}
+			found = true
+			g := &s.Hand.Grips[i]
+			for k, f := range c.fingers {
+				if g.Stops[k].Finger != f {
+					t.Errorf("%s: finger %d on %s, want %d", c.place, g.Stops[k].Finger, c.notes, f)
+				}
+			}
+			if g.Position != 1 {
+				t.Errorf("%s: position %d", c.place, g.Position)
+			}
+		}
+		if !found {
+			t.Errorf("%s: no %s", c.place, c.notes)
+		}
+	}
+}

@@ -171,3 +171,18 @@ func TestSpotsAndFindings(t *testing.T) {
 		t.Errorf("two crossings and two: no spot wanted, got %+v", got)
 	}
 }
+
+// A spot that is one crossing is told as one, not as "1 crossing in a row".
+func TestOneCrossingSentence(t *testing.T) {
+	for _, c := range []struct {
+		c    Crossing
+		want string
+	}{
+		{Crossing{Skipped: []int{2}}, "A string crossing over a string between."},
+		{Crossing{Skipped: []int{2, 3}, Slurred: true}, "A string crossing over two strings between, inside a slur."},
+	} {
+		if got := oneCrossing(&c.c); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
