@@ -77,7 +77,7 @@ func fitFingers(data string) (*fingersOf, error) {
 }
 
 func (m *fingersOf) intro(w io.Writer) {
-	fmt.Fprintf(w, "### Fingering: agreement with players\n\n"+
+	fmt.Fprintf(w, "## Fingering: agreement with players\n\n"+
 		"Agreement in %% of notes on string, position, finger and all three: (a) lowest position first: every note on the highest string that has it, in first position, beyond it with the fourth finger; "+
 		"(b) the costs as set by hand (`weights_unlearned.txt`); (c) the learned costs, each work measured with weights that were fitted **without it and without every work of the same composition** "+
 		"(%d folds by piece; the committed `weights.txt` is fitted on all local works, so its own figure on them would be no test). All of this is the violin: the weights of viola and cello are set by hand after the violin's, since there are no open sets of fingered viola or cello music, and nothing here measures them. %d works are not among those that the committed weights have learned from and are measured with these. "+
@@ -91,7 +91,7 @@ func row(a learn.Agreement) string {
 }
 
 func (m *fingersOf) agreement(w io.Writer, set, title string) {
-	fmt.Fprintf(w, "#### %s\n\n| work | notes | (a) string | position | finger | all | (b) string | position | finger | all | (c) string | position | finger | **all** | stop | two players alike |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n", title)
+	fmt.Fprintf(w, "### %s\n\n| work | notes | (a) string | position | finger | all | (b) string | position | finger | all | (c) string | position | finger | **all** | stop | two players alike |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n", title)
 	var low, hand, fit learn.Agreement
 	pairs, alike, again, againAlike := 0, 0, 0, 0
 	for _, k := range m.works {
@@ -131,13 +131,13 @@ func (m *fingersOf) printed(w io.Writer) {
 			n, hand, fit = n+x, hand+h, fit+f
 		}
 	}
-	fmt.Fprintf(w, "#### Printed fingers of the études\n\nAll printed fingers hidden: of %d, the costs set by hand find %d (%.1f %%), the learned costs, fitted without the étude, %d (%.1f %%).\n\n", n, hand, percent(hand, n), fit, percent(fit, n))
+	fmt.Fprintf(w, "### Printed fingers of the études\n\nAll printed fingers hidden: of %d, the costs set by hand find %d (%.1f %%), the learned costs, fitted without the étude, %d (%.1f %%).\n\n", n, hand, percent(hand, n), fit, percent(fit, n))
 }
 
 const nearestOf = 5
 
 func (m *fingersOf) nearest(w io.Writer) {
-	fmt.Fprintf(w, "#### The nearest of the %d cheapest\n\nAll three in %% of notes, repeats not joined: of the cheapest plan; of that among the %d cheapest of the whole part which agrees best (they differ in a note or two); and of the best among the %d cheapest of each phrase (to a rest, at most 24 events), chosen phrase by phrase.\n\n| set | cheapest | nearest, whole part | nearest, by phrase |\n|---|---:|---:|---:|\n", nearestOf, nearestOf, nearestOf)
+	fmt.Fprintf(w, "### The nearest of the %d cheapest\n\nAll three in %% of notes, repeats not joined: of the cheapest plan; of that among the %d cheapest of the whole part which agrees best (they differ in a note or two); and of the best among the %d cheapest of each phrase (to a rest, at most 24 events), chosen phrase by phrase.\n\n| set | cheapest | nearest, whole part | nearest, by phrase |\n|---|---:|---:|---:|\n", nearestOf, nearestOf, nearestOf)
 	for _, set := range learn.Sets {
 		var r learn.Nearest
 		for _, k := range m.works {
@@ -151,7 +151,7 @@ func (m *fingersOf) nearest(w io.Writer) {
 }
 
 func (m *fingersOf) playable(w io.Writer) {
-	fmt.Fprint(w, "#### Playability\n\nStretches: pairs of fingers set at once further apart than the hand reaches (`instrument.MaxStretch`). Rushed shifts: the hand would have to go faster than a metre a second over all the time it has, which no hand does (common practice, no source). Quick shifts, which the report tells of: more than 40 mm with less than 0.1 s, with no rest (at tempo 96, which is a guess: the files have none). "+
+	fmt.Fprint(w, "### Playability\n\nStretches: pairs of fingers set at once further apart than the hand reaches (`instrument.MaxStretch`). Rushed shifts: the hand would have to go faster than a metre a second over all the time it has, which no hand does (common practice, no source). Quick shifts, which the report tells of: more than 40 mm with less than 0.1 s, with no rest (at tempo 96, which is a guess: the files have none). "+
 		"The players' own: their strings and fingers given, the hand places chosen by the search.\n\n| set | notes | shifts | stretches | rushed shifts | quick shifts | players: shifts | rushed | quick |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|\n")
 	for _, set := range learn.Sets {
 		var ours, theirs learn.Hand
@@ -179,7 +179,7 @@ func (m *fingersOf) misses(w io.Writer) {
 		for _, v := range s.Kinds {
 			all += v
 		}
-		fmt.Fprintf(w, "#### Where it differs: %s\n\n%d of %d notes (%.1f %%) differ. ", set, all, s.N, percent(all, s.N))
+		fmt.Fprintf(w, "### Where it differs: %s\n\n%d of %d notes (%.1f %%) differ. ", set, all, s.N, percent(all, s.N))
 		fmt.Fprintf(w, "%.0f %% of these stand right after another one that differs: one choice of the hand decides a whole group, %.0f %% of the misses stand in runs of four notes or more, %.0f %% in runs of sixteen or more. ",
 			percent(s.JoinedIn, all), percent(s.Runs[1]+s.Runs[2], all), percent(s.Runs[2], all))
 		fmt.Fprintf(w, "By length of the note, all three agree on %.1f %% of the short ones (to 0.2 s), %.1f %% of the middle ones (to 0.7 s), %.1f %% of the long ones.\n\n",
@@ -207,7 +207,7 @@ const ownEpochs = 30
 // was fitted on, what weights fitted on one work alone reach on it, and what players
 // reach among themselves.
 func (m *fingersOf) why(w io.Writer) error {
-	fmt.Fprint(w, "#### Why it falls short\n\nAll three in % of notes. *Fitted on the work alone* is no test: it tells what the terms of the cost could say if the taste of this one player were known.\n\n"+
+	fmt.Fprint(w, "### Why it falls short\n\nAll three in % of notes. *Fitted on the work alone* is no test: it tells what the terms of the cost could say if the taste of this one player were known.\n\n"+
 		"| set | held out (c) | the committed weights on what they were fitted on | fitted on the work alone | two players | the same player again |\n|---|---:|---:|---:|---:|---:|\n")
 	for _, set := range learn.Sets {
 		var out, in, own learn.Agreement

@@ -18,7 +18,7 @@ func init() { register("playability", measurePlayability) }
 // scores, lists what is said to be unplayable, and compares with the printed
 // fingerings: each hidden by itself (the others obeyed), and all hidden.
 func measurePlayability(w io.Writer, data string) error {
-	fmt.Fprint(w, "### Fingering: playability and printed fingerings of real scores\n\n")
+	fmt.Fprint(w, "## Fingering: playability and printed fingerings of real scores\n\n")
 	fmt.Fprintln(w, "| file | part | instrument | events | unplayable | marks passed over | let go | shifts | printed | agree, one hidden | agree, all hidden |\n|---|---|---|---|---|---|---|---|---|---|---|")
 	var notes []string
 	var sum, one, all int
