@@ -157,7 +157,10 @@ func (s *Study) FingerTable(b Bars, why bool) Table {
 			sh := &s.Hand.Shifts[g.Shift]
 			shift = fmt.Sprintf("%+.0f mm in %.2f s, %v", sh.MM, sh.Seconds, sh.Cover)
 		} else if a := s.Hand.AdjustAt(i); a != nil {
-			shift = fmt.Sprintf("leans %+.0f mm", a.MM)
+			shift = "leans over"
+			if math.Abs(a.MM) >= 1 {
+				shift = fmt.Sprintf("leans %+.0f mm", a.MM)
+			}
 		}
 		r := Row{Cells: []string{s.barOf(i), s.beatOf(i), s.struck(i), joined(strs), joined(fingers), pos, shift}}
 		if why {
