@@ -3,6 +3,7 @@
 //
 //	go run ./cmd/fit             fit on all local works and write
 //	go run ./cmd/fit -validate   cross-validate by piece and print the agreement
+//	go run ./cmd/fit harmony     the weights of the harmony reading instead (harmony.go)
 //
 // The method is a conditional random field over the search's own lattice (package
 // learn). Nothing is drawn by chance but the order of the chunks, whose seed is
@@ -33,6 +34,13 @@ func main() {
 	data := os.Getenv("POCHETTE_DATA")
 	if data == "" {
 		data = filepath.Join("..", "shared", "data")
+	}
+	if flag.Arg(0) == "harmony" {
+		if err := fitHarmony(data, filepath.Join("internal", "harmony", "weights.txt")); err != nil {
+			fmt.Fprintln(os.Stderr, "fit harmony:", err)
+			os.Exit(1)
+		}
+		return
 	}
 	o := learn.Usual()
 	o.Epochs, o.Margin = *epochs, *margin

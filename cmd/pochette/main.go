@@ -75,13 +75,17 @@ func rootCommand() *cobra.Command {
 out, bar by bar, what a player has to settle before the first rehearsal: which
 way the bow goes if every slur is played as written and where that leaves her
 the wrong way round; string, position and finger for each note; and every string
-crossing that may touch a neighbour. It keeps what is printed, proposes the least
-change, says why, and writes a marked part, a report and the data behind it.`,
+crossing that may touch a neighbour. It also reads the score: keys, chords and
+cadences, the voices hidden in the line, phrases, and parallel passages that
+differ. It keeps what is printed, proposes the least change, says why, and writes
+a marked part, a report and the data behind it.`,
 		Example: `  pochette demo                            write an invented movement and study it
   pochette study movement.musicxml         leave a marked part in ./movement-study
   pochette study duo.mxl --part 2 --instrument viola
   pochette fingers movement.musicxml --bars 5-12 --why
   pochette hard movement.musicxml          the hard spots, and what to prepare
+  pochette harmony movement.musicxml --level student
+  pochette odd movement.musicxml           what differs from its parallel, what occurs once
   pochette engrave movement.musicxml -o movement.pdf`,
 		SilenceUsage: true, SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -95,6 +99,7 @@ change, says why, and writes a marked part, a report and the data behind it.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usageError{err, cmd.CommandPath()} })
 	root.AddCommand(studyCommand(), demoCommand(), engraveCommand(), versionCommand())
 	root.AddCommand(topicCommands()...)
+	root.AddCommand(readCommands()...)
 	return root
 }
 

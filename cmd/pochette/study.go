@@ -20,6 +20,7 @@ type studyFlags struct {
 	quiet bool
 	// overwrite replaces files that are not as a study left them.
 	overwrite bool
+	level     string
 	partFlags
 	stdout io.Writer
 }
@@ -63,6 +64,11 @@ could be done, 2 the command line is wrong.`,
 		Args: exactly(1, "one FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			f.stdout = cmd.OutOrStdout()
+			level, err := study.ParseLevel(f.level)
+			if err != nil {
+				return err
+			}
+			f.study.Level = level
 			if f.out == "" && !f.json {
 				f.out = folderFor(args[0])
 			}
@@ -70,6 +76,7 @@ could be done, 2 the command line is wrong.`,
 		},
 	}
 	addStudyFlags(cmd, &f)
+	addLevelFlag(cmd, &f.level)
 	return cmd
 }
 

@@ -24,6 +24,12 @@ type Document struct {
 	Alternatives          []Item        // other plans, cheapest first
 	Decided               []Item        // what each decision changes
 	Costs                 string        // what the costs of both are counted in, said once
+	Form                  []Item        // sections, phrases and what the meter leaves open
+	Keys                  []Item        // stretches in one key
+	Harmony               []ChordRow    // the chords of each bar
+	Odd                   []Item        // differences between parallel passages that surprise most
+	Parallels             []Passage     // what comes again, and what differs
+	Once                  []Item        // what occurs only once
 	Whole                 []Item        // findings about the file or the movement as a whole
 	Bars                  []Bar
 	Words                 []Word
@@ -42,6 +48,7 @@ type Bar struct {
 	ID      string // unique within the page, for links
 	Label   string // "Measure 12"
 	Excerpt template.HTML
+	Chords  string // key and chords in a line
 	Hard    string // its difficulty in a line: "hard, 62 of 100: shifts 40, quick notes 22"
 	Items   []Item
 	Notes   []NoteRow
@@ -56,6 +63,17 @@ type Item struct {
 	Text       string
 	Why        string
 	Suggestion string
+}
+
+// ChordRow is a line of the table of chords.
+type ChordRow struct{ Bar, Label, Key, Chords string }
+
+// Passage is one that comes again.
+type Passage struct {
+	Place, Bar  string
+	Again, Late string // place and bar of the second
+	Text        string
+	Differences []Item
 }
 
 // NoteRow is a line of the table of a bar.

@@ -67,6 +67,7 @@ func (s *Study) document(version string) report.Document {
 	s.addChanges(add)
 	s.addShifts(add)
 	s.addHints(add)
+	s.addReading(add)
 	for _, m := range s.pointedAt() {
 		if bars[m] == nil {
 			bars[m] = &report.Bar{ID: barID(m), Label: s.barLabel(m)}
@@ -74,12 +75,14 @@ func (s *Study) document(version string) report.Document {
 	}
 	s.addNoteRows(bars)
 	for _, m := range slices.Sorted(maps.Keys(bars)) {
+		bars[m].Chords = s.Reading.barChords(m)
 		if d := s.Hardness.Bars[m]; d.Score > 0 {
 			bars[m].Hard = "Difficulty: " + d.Text() + "."
 		}
 		d.Bars = append(d.Bars, *bars[m])
 	}
 	d.First = s.first()
+	s.tellReading(&d, func(measure int) bool { return bars[measure] != nil })
 	s.addPlans(&d)
 	for _, p := range s.hardSpots() {
 		d.Hard = append(d.Hard, report.Item{Bar: barID(s.Hand.Events[p.Hardest].Measure), Place: s.spanPlace(p.First, p.Last), Text: p.Text() + ".", Why: s.momentText(p.Hardest)})

@@ -51,6 +51,7 @@ type jsonStudy struct {
 	Costs        jsonCosts         `json:"costs"`
 	// Files are the sums of the files written beside this one.
 	Files map[string]string `json:"files_sha256,omitempty"`
+	jsonReading
 }
 
 type jsonPart struct {
@@ -221,6 +222,7 @@ func (s *Study) json(version string, beside []File) ([]byte, error) {
 		}
 		d.Files[f.Name] = Sum(f.Data)
 	}
+	d.jsonReading = s.Reading.data(s.Reading.all())
 	text, err := json.Marshal(d)
 	if err != nil {
 		return nil, fmt.Errorf("study data: %w", err)

@@ -13,6 +13,7 @@ import (
 	"pochette/internal/musicxml"
 	"pochette/internal/paper"
 	"pochette/internal/paper/svg"
+	"pochette/internal/score"
 )
 
 // Names of the files that a study leaves.
@@ -216,8 +217,10 @@ func Pages(svgs []string, l engrave.Layout) ([]paper.Page, error) {
 	return pages, nil
 }
 
-func (s *Study) title() string {
-	for _, t := range []string{s.Score.Title, s.Score.Work} {
+func (s *Study) title() string { return titleOf(s.Score) }
+
+func titleOf(sc *score.Score) string {
+	for _, t := range []string{sc.Title, sc.Work} {
 		if strings.TrimSpace(t) != "" {
 			return t
 		}

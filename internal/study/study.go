@@ -39,6 +39,8 @@ type Request struct {
 	DecisionsPart, DecisionsFile string
 	// MayChangeSlurs allows the proposal to split and join printed slurs.
 	MayChangeSlurs bool
+	// Level says how much theory the reading tells.
+	Level Level
 	// AllFingers marks the finger of every note in the part.
 	AllFingers bool
 }
@@ -63,6 +65,7 @@ type Study struct {
 	Hints      []technique.Hint
 	// Changeovers are mutes set and taken off, plucking begun and ended.
 	Changeovers []technique.Changeover
+	Reading     *Reading
 	// Decided is what was settled for single notes.
 	Decided map[score.NoteID]decide.Settled
 	// Marks are those added to the part.
@@ -119,10 +122,17 @@ func Analyze(r Request) (*Study, error) {
 // run makes the plans of bow and hand, then what rests on both.
 func (s *Study) run(r Request) error {
 	s.Pace = timeline.PaceOf(s.Score, s.Part)
+	s.Reading = &Reading{Source: s.Source, Score: s.Score, Part: s.Part, PartIndex: s.PartIndex, Level: r.Level}
+	read := make(chan struct{})
+	go func() { // beside the plans: it needs the score alone
+		defer close(read)
+		s.Reading.read(false)
+	}()
 	played := plucked(s.Part)
 	if err := s.plan(r, played); err != nil {
 		return err
 	}
+	<-read
 	if err := s.anyPlayable(); err != nil {
 		return fmt.Errorf("%s: %w", r.Name, err)
 	}

@@ -23,6 +23,11 @@ var words = []report.Word{
 	{Term: "difficulty", Meaning: "from 0 to 100, the sum of what the plan asks: quick notes, shifts and crossings in bits over the time there is, stretches in what the hand can give beyond its frame, fingers set together, high places with no guide. A load of 1 is 50, of 2 is 75, so that there is always harder; it compares places of one movement and is no verdict on a player."},
 	{Term: "adjustment", Meaning: "the hand leans by a half step, or opens or closes, into another position; no shift, and counted apart."},
 	{Term: "crossing spot", Meaning: "a place where crossings follow so close that the load comes to 3 bits a second or more, or where the bow has to pass over a string."},
+	{Term: "arrival", Meaning: "the moment to which a phrase or a chain of chords leads."},
+	{Term: "implied voice", Meaning: "notes of a single line that belong together by their pitch though others sound between them."},
+	{Term: "hemiola", Meaning: "two bars of three beats that sound as three of two."},
+	{Term: "tag", Meaning: "what is added after a section has closed."},
+	{Term: "parallel passage", Meaning: "a passage that comes again, as it is or moved to another pitch; where the two differ, a slip and an intention are both possible."},
 	{Term: "guide note", Meaning: "the note between two places of a shift, to or from which a finger slides."},
 }
 
@@ -38,7 +43,7 @@ func (s *Study) Summary() []string {
 	if t := s.summaryTrouble(); t != "" {
 		out = append(out, t)
 	}
-	return out
+	return append(out, s.Reading.Summary()...)
 }
 
 func count(n int, one, many string) string {

@@ -1,0 +1,216 @@
+package harmony
+
+import (
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// obs is one note as heard within a unit.
+type obs struct {
+	tone  Tone
+	class int8    // see noteClass
+	dur   float32 // quarters of it inside the unit
+	onset bool    // struck inside the unit
+}
+
+// Notes are classed by how the line comes to them and leaves them, by step or
+// not, and by whether they are struck on a unit: classes of note.
+const noteClasses = 8
+
+func noteClass(stepIn, stepOut, strong bool) int8 {
+	c := int8(0)
+	if stepIn {
+		c++
+	}
+	if stepOut {
+		c += 2
+	}
+	if strong {
+		c += 4
+	}
+	return c
+}
+
+// unit is the shortest stretch that may have a chord of its own: the printed
+// beat of simple meters, the eighth of compound and eighth-note ones.
+type unit struct {
+	start, end score.Tick
+	measure    int
+	level      int8 // metric level of its start, at most 3
+	section    bool // a repeat or double bar stands before it
+	inBar      int  // place in the bar, in quarters*8
+	beats      float32
+	bars       float32 // length as a share of the bar
+	quarters   float32
+	notes      []obs
+	mask       uint64 // tones heard
+	low        int16  // lowest key number heard, 127 for none
+	lowTone    Tone
+	first      Tone // lowest of what sounds at its start, or is struck first
+	struck     int
+	empty      bool
+}
+
+// grid is a part cut into units.
+type grid struct {
+	p     *score.Part
+	units []unit
+	q     float64      // ticks to a quarter
+	ends  []score.Tick // by note: where it ends, ties counted in
+}
+
+// newGrid cuts the part and lays its notes over the units. quarter is
+// score.Score.Quarter.
+func newGrid(p *score.Part, quarter score.Tick) *grid {
+	g := &grid{p: p, q: float64(quarter), ends: endsOf(p)}
+	for i := range p.Measures {
+		g.cut(i, quarter)
+	}
+	g.lay(timeline.Events(p))
+	for i := range g.units {
+		u := &g.units[i]
+		u.empty = len(u.notes) == 0
+	}
+	return g
+}
+
+// unitLen is the length of a unit in a meter: the printed unit, but no longer
+// than a quarter and no shorter than an eighth.
+func unitLen(m score.Meter, quarter score.Tick) score.Tick {
+	n := timeline.Unit(m)
+	if n <= 0 || n >= quarter || n > quarter/2 {
+		return quarter
+	}
+	if quarter%2 == 0 && n <= quarter/2 {
+		return quarter / 2
+	}
+	return quarter
+}
+
+func (g *grid) cut(index int, quarter score.Tick) {
+	m := &g.p.Measures[index]
+	if m.Len <= 0 {
+		return
+	}
+	off := timeline.Offset(g.p, index)
+	step := unitLen(m.Meter, quarter)
+	bar := m.Meter.Len
+	if bar <= 0 {
+		bar = m.Len
+	}
+	beat := timeline.Beat(m.Meter)
+	if beat <= 0 {
+		beat = quarter
+	}
+	section := index > 0 && (g.p.Measures[index-1].RepeatTimes > 0 || m.RepeatStart || g.p.Measures[index-1].RightBar == "light-light")
+	for at := m.Start; at < m.Start+m.Len; {
+		to := at + step - (off+at-m.Start)%step
+		if rest := m.Start + m.Len - to; rest < step/2 {
+			to = m.Start + m.Len
+		}
+		to = min(to, m.Start+m.Len)
+		g.units = append(g.units, unit{start: at, end: to, measure: index,
+			level:   int8(min(3, timeline.Level(m.Meter, off+at-m.Start))),
+			section: section && at == m.Start,
+			inBar:   int(8 * float64(off+at-m.Start) / g.q),
+			beats:   float32(to-at) / float32(beat), bars: float32(to-at) / float32(bar), quarters: float32(float64(to-at) / g.q),
+			low: 127})
+		at = to
+	}
+}
+
+// lay puts every sounding note into the units it covers.
+func (g *grid) lay(events []timeline.Event) {
+	at := 0
+	for i := range events {
+		e := &events[i]
+		if e.Rest || e.Grace {
+			continue
+		}
+		for at < len(g.units)-1 && g.units[at].end <= e.Onset {
+			at++
+		}
+		in, out := neighbours(events, i)
+		for _, id := range e.Struck {
+			n := &g.p.Notes[id]
+			strong := at < len(g.units) && g.units[at].start == e.Onset
+			c := noteClass(g.step(in, id), g.step(out, id), strong)
+			g.sound(at, n, g.ends[id], c)
+		}
+	}
+}
+
+func (g *grid) sound(at int, n *score.Note, end score.Tick, class int8) {
+	t := ToneOf(n.Sounding)
+	if !t.known() {
+		return
+	}
+	key := int16(n.Sounding.MIDI())
+	for u := at; u < len(g.units) && g.units[u].start < end; u++ {
+		x := &g.units[u]
+		over := min(end, x.end) - max(n.Onset, x.start)
+		if over <= 0 {
+			continue
+		}
+		onset := n.Onset >= x.start
+		x.notes = append(x.notes, obs{t, class, float32(float64(over) / g.q), onset})
+		if onset {
+			x.struck++
+		}
+		x.mask |= 1 << uint(t-loTone)
+		if key < x.low {
+			x.low, x.lowTone = key, t
+			if n.Onset <= x.start || len(x.notes) == 1 {
+				x.first = t
+			}
+		}
+	}
+}
+
+// neighbours are the events before and after that strike notes, without rests
+// of a whole measure or more between being looked at.
+func neighbours(events []timeline.Event, i int) (in, out *timeline.Event) {
+	for j := i - 1; j >= 0 && j >= i-3; j-- {
+		if !events[j].Rest && !events[j].Grace {
+			in = &events[j]
+			break
+		}
+	}
+	for j := i + 1; j < len(events) && j <= i+3; j++ {
+		if !events[j].Rest && !events[j].Grace {
+			out = &events[j]
+			break
+		}
+	}
+	return in, out
+}
+
+// step says that an event strikes a note one step away from the note, or the
+// same note again.
+func (g *grid) step(e *timeline.Event, id score.NoteID) bool {
+	if e == nil {
+		return false
+	}
+	p := g.p.Notes[id].Sounding
+	for _, o := range e.Struck {
+		q := g.p.Notes[o].Sounding
+		d, c := q.Diatonic()-p.Diatonic(), q.MIDI()-p.MIDI()
+		if d >= -1 && d <= 1 && c >= -2 && c <= 2 {
+			return true
+		}
+	}
+	return false
+}
+
+// endsOf gives for each struck note where it ends, ties counted in.
+func endsOf(p *score.Part) []score.Tick {
+	ends := make([]score.Tick, len(p.Notes))
+	for i := len(p.Notes) - 1; i >= 0; i-- {
+		n := &p.Notes[i]
+		ends[i] = n.End()
+		if to := n.TieTo; to != score.NoNote && int(to) > i && int(to) < len(ends) {
+			ends[i] = max(ends[i], ends[to])
+		}
+	}
+	return ends
+}

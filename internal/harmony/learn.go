@@ -1,0 +1,227 @@
+package harmony
+
+import (
+	"math"
+	"slices"
+
+	"pochette/internal/score"
+)
+
+// Label is a chord as an annotator wrote it. Target is counted from the local
+// tonic on the line of fifths; Bass is the tone under the chord.
+type Label struct {
+	From, To    score.Tick
+	Key         Key
+	Chord       Chord
+	Applied     bool
+	Target      Tone
+	TargetMinor bool
+	Bass        Tone
+	Figures     string
+	Pedal       string
+}
+
+// Example is a part with its labels, to learn from.
+type Example struct {
+	pr   *problem
+	gold []Segment
+	loss []goldUnit
+}
+
+type goldUnit struct {
+	key   int
+	chord int32
+	q     float64 // quarters
+}
+
+// NewExample lays a labelled part out for learning. Labels that no state says
+// go to the nearest chord of the key; ok is false where a key lies beyond those
+// that are looked for throughout.
+func NewExample(p *score.Part, quarter score.Tick, home Key, labels []Label) (*Example, bool) {
+	ex := &Example{pr: newProblem(newGrid(p, quarter), home)}
+	units := ex.pr.g.units
+	states := make([]State, len(units))
+	at := 0
+	for i, u := range units {
+		mid := u.start + (u.end-u.start)/2
+		for at < len(labels)-1 && labels[at].To <= mid {
+			at++
+		}
+		if len(labels) == 0 {
+			return nil, false
+		}
+		s, ok := ex.pr.nearest(labels[at])
+		if !ok {
+			if i == 0 {
+				return nil, false
+			}
+			s = states[i-1]
+		}
+		states[i] = s
+		ex.loss = append(ex.loss, goldUnit{s.Key, ex.pr.chord[s.Key][s.Fn], float64(u.quarters)})
+	}
+	for i := 0; i < len(states); {
+		j := i
+		for j < len(states) && states[j] == states[i] && j-i < maxLen {
+			j++
+		}
+		ex.gold = append(ex.gold, Segment{i, j, states[i]})
+		i = j
+	}
+	return ex, true
+}
+
+// nearest is the state that says what a label says, or that comes nearest: same
+// root and applied target, then same root, then most tones in common.
+func (p *problem) nearest(l Label) (State, bool) {
+	k := slices.Index(p.keys, l.Key)
+	if k < 0 {
+		return State{}, false
+	}
+	best, top := 0, -1
+	want := l.Chord.Tones()
+	for i, f := range functions[mode(l.Key.Minor)] {
+		c := p.chords[p.chord[k][i]]
+		v := 0
+		if c == l.Chord {
+			v += 100
+		} else if c.Root == l.Chord.Root {
+			v += 20
+		}
+		if f.applied == l.Applied && (!l.Applied || f.target == l.Target) {
+			v += 30
+		}
+		for _, t := range c.Tones() {
+			if slices.Contains(want, t) {
+				v += 5
+			} else {
+				v--
+			}
+		}
+		if v > top {
+			best, top = i, v
+		}
+	}
+	return State{k, best}, true
+}
+
+// Settings of Learn.
+type Settings struct {
+	Runs              int     // in orders of their own, averaged
+	Epochs            int     // passes over the examples; the later half is averaged
+	Rate              float64 // step of the subgradient method
+	Damp              float64 // slows weights that few places speak of
+	Pull              float64 // weight of the squared distance from the start
+	Prior             float64 // share of the counted chances that the weights start from
+	Margin, KeyMargin float64 // how much a quarter with a wrong chord, or key, must lose by
+}
+
+// UsualSettings are those of the committed weights, chosen by cross-validation
+// over whole suites.
+func UsualSettings() Settings {
+	return Settings{Runs: 3, Epochs: 8, Rate: 0.3, Damp: 30, Pull: 0.1, Prior: 1, Margin: 1, KeyMargin: 0.2}
+}
+
+// Learn fits weights with a structured hinge loss (max-margin Markov networks,
+// Taskar, Guestrin and Koller 2003; subgradient with AdaGrad steps, Duchi, Hazan
+// and Singer 2011), averaged over the passes. A reading loses Margin for each
+// quarter with a wrong chord and again for a wrong key. Examples are taken in the
+// order of a fixed sequence: the same examples give the same weights.
+func Learn(exs []*Example, set Settings) *Weights {
+	out := NewWeights()
+	for run := range set.Runs {
+		for i, v := range learnOnce(exs, set, uint64(run+1)) {
+			out.w[i] += v / float64(set.Runs)
+		}
+	}
+	return out
+}
+
+func learnOnce(exs []*Example, set Settings, seed uint64) []float64 {
+	w := NewWeights()
+	count(w, exs, set.Prior)
+	base := slices.Clone(w.w)
+	square, mean, grad := make([]float64, features), make([]float64, features), make([]float64, features)
+	order := make([]int, len(exs))
+	for i := range order {
+		order[i] = i
+	}
+	taken := 0.0
+	for epoch := range set.Epochs {
+		shuffle(order, &seed)
+		for _, o := range order {
+			exs[o].step(w, set, grad)
+			for i, g := range grad {
+				g += set.Pull * (w.w[i] - base[i])
+				if g != 0 {
+					square[i] += g * g
+					w.w[i] -= set.Rate * g / math.Sqrt(square[i]+set.Damp)
+				}
+			}
+			if epoch*2 >= set.Epochs {
+				taken++
+				for i := range mean {
+					mean[i] += (w.w[i] - mean[i]) / taken
+				}
+			}
+		}
+	}
+	return mean
+}
+
+// shuffle draws an order with an xorshift generator (Marsaglia 2003), so that no
+// global chance comes in.
+func shuffle(order []int, seed *uint64) {
+	x := *seed
+	for i := len(order) - 1; i > 0; i-- {
+		x ^= x << 13
+		x ^= x >> 7
+		x ^= x << 17
+		j := int(x % uint64(i+1))
+		order[i], order[j] = order[j], order[i]
+	}
+	*seed = x
+}
+
+// step fills grad with the subgradient of the hinge loss of one example.
+func (ex *Example) step(w *Weights, set Settings, grad []float64) {
+	clear(grad)
+	s := newScored(ex.pr, w)
+	s.loss, s.margin, s.keyMargin = ex.loss, set.Margin, set.KeyMargin
+	path, _ := s.best()
+	ex.pr.pathFeatures(path, func(i int, v float64) { grad[i] += v })
+	ex.pr.pathFeatures(ex.gold, func(i int, v float64) { grad[i] -= v })
+}
+
+// count gives the weights of what follows what, of numerals and of the degrees of
+// the scale the logarithms of their chances in the examples, each smoothed by one
+// more of every kind.
+func count(w *Weights, exs []*Example, share float64) {
+	n := make([]float64, features)
+	for _, ex := range exs {
+		ex.pr.pathFeatures(ex.gold, func(i int, v float64) { n[i] += v })
+	}
+	chances := func(b *block, group int) {
+		for at := b.at; at < b.at+b.count(); at += group {
+			chancesOf(n, w, share, at, group)
+		}
+	}
+	chances(blScale, degrees)
+	chances(blFollow, classes)
+	chances(blNumeral, most)
+}
+
+// chancesOf does so for one row of alternatives.
+func chancesOf(n []float64, w *Weights, share float64, at, group int) {
+	sum := 0.0
+	for i := at; i < at+group; i++ {
+		sum += n[i] + 1
+	}
+	for i := at; i < at+group; i++ {
+		w.w[i] += share * math.Log((n[i]+1)*float64(group)/sum)
+	}
+}
+
+// Gold is what the labels come to in the states and on the grid of the search:
+// no reading can agree better with them.
+func (ex *Example) Gold() []Label { return ex.pr.labels(ex.gold) }

@@ -1,0 +1,163 @@
+package parallels
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"pochette/internal/pitch"
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+)
+
+// sight is one occurrence of a thing in the census. word completes "the only …".
+type sight struct {
+	class Aspect
+	value string
+	word  string
+	note  score.NoteID
+	place score.Loc
+}
+
+// Classes of the census beyond the aspects of a comparison.
+const (
+	Length  Aspect = "length"
+	Figure  Aspect = "figure"  // the rhythm of one beat
+	Foreign Aspect = "foreign" // a note outside the signature
+)
+
+// census lists what occurs once only in the movement: an articulation, a length, the
+// rhythm of a beat, an alteration against the signature, an ornament, a dynamic, a
+// bow mark.
+//
+// Surprise is -log2(h/n): n occurrences of the class, h of these the only ones of
+// their value. By Good (The population frequencies of species, Biometrika 40, 1953)
+// h/n estimates how often this class brings something not met before; where many
+// things occur once, one of them says little.
+func (r *reader) census() []Odd {
+	type kind struct {
+		class Aspect
+		value string
+		part  int
+	}
+	count := map[kind]int{}
+	var all []sight
+	var part []int
+	for m, span := range r.movements() {
+		for _, s := range r.sights(span[0], span[1]) {
+			count[kind{s.class, s.value, m}]++
+			all, part = append(all, s), append(part, m)
+		}
+	}
+	type group struct {
+		class Aspect
+		part  int
+	}
+	total, once := map[group]int{}, map[group]int{}
+	for i, s := range all {
+		g := group{s.class, part[i]}
+		total[g]++
+		if count[kind{s.class, s.value, part[i]}] == 1 {
+			once[g]++
+		}
+	}
+	var out []Odd
+	for i, s := range all {
+		g := group{s.class, part[i]}
+		if s.value == "" || count[kind{s.class, s.value, part[i]}] > 1 {
+			continue
+		}
+		o := Odd{Aspect: s.class, Beside: score.Nowhere, Here: s.value, Surprise: math.Log2(float64(total[g]) / float64(once[g]))}
+		o.Finding = score.Finding{Kind: "only-" + string(s.class), Grade: score.Remark, Part: r.p.ID, At: s.place, To: s.place, Notes: []score.NoteID{s.note}, Weight: o.Surprise}
+		o.Text = fmt.Sprintf("The only %s of the movement.", s.word)
+		o.Why = fmt.Sprintf("Of %d %s, %s. It may be a slip or meant.", total[g], classWords[s.class], onceText(once[g]))
+		out = append(out, o)
+	}
+	slices.SortStableFunc(out, func(a, b Odd) int {
+		return cmp.Or(cmp.Compare(b.Surprise, a.Surprise), cmp.Compare(a.At.Note, b.At.Note))
+	})
+	return out
+}
+
+var classWords = map[Aspect]string{Articulation: "notes, with an articulation or without", Ornament: "notes, with an ornament or without", Bow: "notes, with a bow mark or without",
+	Dynamic: "notes, with a dynamic or without", Length: "notes and their lengths", Figure: "beats and their rhythms", Foreign: "notes and their alterations"}
+
+func onceText(n int) string {
+	if n == 1 {
+		return "this alone has no second of its kind"
+	}
+	return fmt.Sprintf("%d have no second of their kind", n)
+}
+
+// sights counts what stands at the steps lo to hi (exclusive). A note without a mark
+// counts as one of the class, with the empty value.
+func (r *reader) sights(lo, hi int) []sight {
+	var out []sight
+	for i := lo; i < hi; i++ {
+		s := &r.steps[i]
+		at := timeline.AtNote(r.p, s.note)
+		add := func(class Aspect, value, word string) {
+			out = append(out, sight{class, value, word, s.note, at})
+		}
+		for _, v := range []struct {
+			k Aspect
+			t string
+		}{{Articulation, s.articulate}, {Ornament, s.ornament}, {Bow, s.bow}, {Dynamic, s.dynamic}} {
+			if v.t == "" {
+				add(v.k, "", "")
+				continue
+			}
+			for _, one := range strings.Split(v.t, ", ") {
+				add(v.k, one, one)
+			}
+		}
+		if i+1 < hi { // that the last note has a length of its own says nothing
+			add(Length, r.length(s.dur), "note of the length "+r.length(s.dur))
+		}
+		n := &r.p.Notes[s.note]
+		if s.relative == 0 {
+			add(Foreign, "", "")
+		} else {
+			q := pitch.Pitch{Step: n.Written.Step, Alter: n.Written.Alter}
+			sig := pitch.Pitch{Step: q.Step, Alter: int8(int(q.Alter) - s.relative)}
+			add(Foreign, natural(q), natural(q)+" (the signature has "+natural(sig)+")")
+		}
+	}
+	return append(out, r.figures(lo, hi)...)
+}
+
+// natural is the name of a note with a sign even where it has none.
+func natural(q pitch.Pitch) string {
+	if q.Alter == 0 {
+		return q.Name() + "♮"
+	}
+	return q.Name()
+}
+
+// figures gives the rhythm of each beat that begins with a step and holds two steps
+// or more.
+func (r *reader) figures(lo, hi int) []sight {
+	var out []sight
+	for i := lo; i < hi; {
+		s := &r.steps[i]
+		beat := timeline.Beat(r.p.Measures[s.measure].Meter)
+		j := i + 1
+		for j < hi && r.steps[j].onset < s.onset+beat {
+			j++
+		}
+		if s.phase != 0 || beat <= 0 || j-i < 2 {
+			i++
+			continue
+		}
+		var names []string
+		for _, x := range r.steps[i:j] {
+			names = append(names, r.length(x.dur))
+		}
+		v := strings.Join(names, " ")
+		out = append(out, sight{Figure, v, "beat with the rhythm " + v, s.note, timeline.AtNote(r.p, s.note)})
+		i = j
+	}
+	return out
+}

@@ -1,0 +1,69 @@
+package study
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"pochette/internal/form"
+	"pochette/internal/harmony"
+	"pochette/internal/score"
+)
+
+// readHarmony takes keys, chords and sentences as package harmony tells them, and
+// gives the cadences for the form.
+func (rd *Reading) readHarmony() []form.Cadence {
+	st := harmony.Analyze(rd.Part, rd.Score.Quarter)
+	if len(st.Chords) == 0 {
+		return nil
+	}
+	rd.Home = st.Home.String()
+	level := map[Level]harmony.Level{Student: harmony.Student, Player: harmony.Player, Scholar: harmony.Scholar}[rd.Level]
+	texts := map[score.Loc]string{} // of key spans, by place
+	for _, f := range st.Findings(level) {
+		switch f.Kind {
+		case "home-key":
+			continue // the summary says it
+		case "local-key":
+			texts[f.At] = strings.TrimSpace(f.Text + " " + rd.said(f).Why)
+			continue
+		}
+		s := rd.said(f)
+		s.Arrival = f.Kind == "cadence" || f.Kind == "tension-peak"
+		rd.Harmony = append(rd.Harmony, s)
+	}
+	slices.SortStableFunc(rd.Harmony, func(a, b Said) int { return cmp.Compare(a.At, b.At) })
+	for i := range st.Keys {
+		rd.keySpan(&st.Keys[i], texts)
+	}
+	for i := range st.Chords {
+		rd.Chords = append(rd.Chords, rd.chord(&st.Chords[i]))
+	}
+	var out []form.Cadence
+	for _, c := range st.Cadences {
+		out = append(out, form.Cadence{At: c.At, Kind: strings.TrimSuffix(c.Type.String(), " cadence"), Strength: c.Strength})
+	}
+	return out
+}
+
+func (rd *Reading) keySpan(k *harmony.KeySpan, texts map[score.Loc]string) {
+	span := KeySpan{Key: k.Key.String(), From: rd.loc(k.From), To: rd.before(k.To - 1)}
+	if k.Key != k.Home {
+		span.Numeral = k.Key.RomanIn(k.Home)
+	}
+	if span.Text = texts[span.From]; span.Text == "" {
+		span.Text = fmt.Sprintf("The music is in %s.", span.Key)
+	}
+	rd.Keys = append(rd.Keys, span)
+}
+
+func (rd *Reading) chord(c *harmony.ChordSpan) Chord {
+	out := Chord{At: rd.loc(c.From), Start: c.From, Len: c.To - c.From, Key: c.Key.String(), Numeral: c.Label(), Name: c.Chord.Name(),
+		Bass: c.BassTone.String(), Figures: c.Figures, Tension: c.Tension}
+	if c.Second.Roman != "" {
+		out.Second = fmt.Sprintf("%s in %s (%s)", c.Second.Roman, c.Second.Key, c.Second.Chord.Name())
+		out.Lead = c.Gap
+	}
+	return out
+}

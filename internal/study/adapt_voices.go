@@ -1,0 +1,134 @@
+package study
+
+import (
+	"sort"
+	"strconv"
+	"strings"
+
+	"pochette/internal/score"
+	"pochette/internal/timeline"
+	"pochette/internal/voices"
+)
+
+// jsonLine is one voice over the whole part.
+type jsonLine struct {
+	Name  string     `json:"name"`
+	Low   string     `json:"lowest"`
+	High  string     `json:"highest"`
+	Notes []jsonTone `json:"notes"`
+}
+
+type jsonTone struct {
+	Measure int    `json:"measure"`
+	Place   string `json:"place"`
+	Start   string `json:"start"`
+	Pitch   string `json:"pitch"`
+}
+
+// readVoices takes the voices as package voices tells them.
+func (rd *Reading) readVoices() {
+	st := voices.Analyze(rd.Score, rd.Part, voices.Options{})
+	rd.Of = st.Of
+	for _, f := range st.Findings {
+		rd.Voices = append(rd.Voices, rd.said(f))
+	}
+	rd.lines = []jsonLine{}
+	for i := range st.Voices {
+		rd.lines = append(rd.lines, rd.line(i, len(st.Voices), st.Voices[i].Notes))
+	}
+}
+
+func (rd *Reading) line(i, n int, notes []score.NoteID) jsonLine {
+	l := jsonLine{Name: voiceName(i, n), Notes: []jsonTone{}}
+	low, high := score.NoNote, score.NoNote
+	for _, id := range notes {
+		x := &rd.Part.Notes[id]
+		l.Notes = append(l.Notes, jsonTone{x.Measure, rd.loc(x.Onset).String(), rd.whole(x.Onset), x.Sounding.String()})
+		if low < 0 || x.Sounding.MIDI() < rd.Part.Notes[low].Sounding.MIDI() {
+			low = id
+		}
+		if high < 0 || x.Sounding.MIDI() > rd.Part.Notes[high].Sounding.MIDI() {
+			high = id
+		}
+	}
+	if low >= 0 {
+		l.Low, l.High = rd.Part.Notes[low].Sounding.String(), rd.Part.Notes[high].Sounding.String()
+	}
+	return l
+}
+
+// voiceName names voice i of n, 0 the highest.
+func voiceName(i, n int) string {
+	switch {
+	case n == 1:
+		return "the line"
+	case i == 0:
+		return "upper"
+	case i == n-1:
+		return "lower"
+	case n == 3:
+		return "middle"
+	}
+	return [...]string{"second", "third"}[min(i, 2)-1]
+}
+
+// said turns a finding into a sentence of the reading: a student is told what, all
+// others why as well.
+func (rd *Reading) said(f score.Finding) Said {
+	s := Said{Kind: f.Kind, From: f.At, To: rd.struckPlace(f.To), Text: f.Text, Weight: f.Weight}
+	switch {
+	case f.At.Note != score.NoNote && int(f.At.Note) < len(rd.Part.Notes):
+		s.At = rd.Part.Notes[f.At.Note].Onset
+	case f.At.Measure >= 0:
+		s.At = rd.Part.Measures[f.At.Measure].Start + rd.beat(f.At)
+	}
+	if rd.Level != Student {
+		s.Why = f.Why
+		if f.Suggestion != "" {
+			s.Why += " " + f.Suggestion
+		}
+	}
+	return s
+}
+
+// beat is the tick within the measure of a place that timeline.At has named.
+func (rd *Reading) beat(l score.Loc) score.Tick {
+	m := &rd.Part.Measures[l.Measure]
+	unit := timeline.Unit(m.Meter)
+	whole, part, _ := strings.Cut(l.Beat, "+")
+	n, err := strconv.Atoi(whole)
+	if err != nil || unit <= 0 {
+		return 0
+	}
+	at := unit * score.Tick(n-1)
+	if num, den, ok := strings.Cut(part, "/"); ok {
+		a, errA := strconv.Atoi(num)
+		b, errB := strconv.Atoi(den)
+		if errA == nil && errB == nil && b > 0 {
+			at += unit * score.Tick(a) / score.Tick(b)
+		}
+	}
+	return at - timeline.Offset(rd.Part, l.Measure)
+}
+
+// struckPlace brings a place between two notes back to the one before, in its
+// measure: a stretch ends with a note, not with the last tick that it fills.
+func (rd *Reading) struckPlace(l score.Loc) score.Loc {
+	if l.Measure < 0 || l.Note != score.NoNote {
+		return l
+	}
+	return rd.before(rd.Part.Measures[l.Measure].Start + rd.beat(l))
+}
+
+// before is the place of the last moment, at or before a tick, at which a note is
+// struck in the same measure; the tick's own where there is none.
+func (rd *Reading) before(at score.Tick) score.Loc {
+	notes := rd.Part.Notes
+	m := rd.measureAt(at)
+	for i := sort.Search(len(notes), func(i int) bool { return notes[i].Onset > at }) - 1; i >= 0 && notes[i].Measure == m; i-- {
+		if notes[i].Struck() && !notes[i].Grace {
+			return rd.loc(notes[i].Onset)
+		}
+	}
+	return rd.loc(at)
+}

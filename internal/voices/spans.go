@@ -1,0 +1,196 @@
+package voices
+
+import (
+	"slices"
+
+	"pochette/internal/score"
+)
+
+// Span is a stretch of the line in which two or more voices go on at once.
+type Span struct {
+	First, Last score.NoteID
+	Tones       int // struck notes of the stretch, all voices
+	Lines       []Line
+	// Written: every voice of it stands in the file as a chord note or a written voice
+	// of its own; nothing is implied.
+	Written bool
+}
+
+// Line is what one voice does in a span; the highest comes first.
+type Line struct {
+	Voice int // index into Study.Voices
+	Notes []score.NoteID
+}
+
+// Bounds of what is called a voice going on: shorter strands are single far notes,
+// shorter spans a turn of the line. Common practice, no source.
+const (
+	leastStrand = 3
+	leastSpan   = 6
+)
+
+// spans cuts the line wherever the number of strands that go on becomes one, or two.
+func (l *line) spans(st *Study, strands []strand) []Span {
+	change := make([]int, len(l.tones)+1)
+	var real []int
+	for i := range strands {
+		if len(strands[i].tones) >= leastStrand {
+			real = append(real, i)
+			change[strands[i].first()]++
+			change[strands[i].last()+1]--
+		}
+	}
+	var out []Span
+	open, from, at := 0, -1, 0
+	for i := 0; i <= len(l.tones); i++ {
+		open += change[i]
+		switch {
+		case open >= 2 && i < len(l.tones) && from < 0:
+			from = i
+		case (open < 2 || i == len(l.tones)) && from >= 0:
+			for at < len(real) && strands[real[at]].last() < from {
+				at++
+			}
+			if i-from >= leastSpan {
+				if s, ok := l.span(st, strands, real[at:], from, i-1); ok {
+					out = append(out, s)
+				}
+			}
+			from = -1
+		}
+	}
+	return out
+}
+
+// span gathers what the voices do from tone lo to tone hi.
+func (l *line) span(st *Study, strands []strand, real []int, lo, hi int) (Span, bool) {
+	s := Span{First: l.tones[lo].id, Last: l.tones[hi].id, Tones: hi - lo + 1}
+	notes := map[int][]int{}
+	for _, k := range real {
+		g := &strands[k]
+		if g.first() > hi {
+			break
+		}
+		for _, t := range g.tones[firstFrom(g.tones, lo):] {
+			if t > hi {
+				break
+			}
+			v := st.Of[l.tones[t].id]
+			notes[v] = append(notes[v], t)
+		}
+	}
+	for v := range notes {
+		slices.Sort(notes[v])
+	}
+	for v := range st.Voices {
+		if len(notes[v]) < 2 {
+			continue
+		}
+		n := Line{Voice: v}
+		for _, t := range notes[v] {
+			n.Notes = append(n.Notes, l.tones[t].id)
+		}
+		s.Lines = append(s.Lines, n)
+	}
+	s.Written = l.written(lo, hi)
+	return s, len(s.Lines) >= 2
+}
+
+func firstFrom(tones []int, lo int) int {
+	i, _ := slices.BinarySearch(tones, lo)
+	return i
+}
+
+// written says that at least half of the tones stand in chords or in bars of several
+// written voices.
+func (l *line) written(lo, hi int) bool {
+	n := 0
+	for i := lo; i <= hi; i++ {
+		if l.tones[i].poly || !l.single(i) {
+			n++
+		}
+	}
+	return 2*n >= hi-lo+1
+}
+
+// bass lists the notes of the lowest voice wherever two or more go on at once, and
+// the lowest note of each chord.
+func (l *line) bass(strands []strand) []score.NoteID {
+	of := make([]int, len(l.tones))
+	for k := range strands {
+		for _, t := range strands[k].tones {
+			of[t] = k
+		}
+	}
+	type voice struct{ strand, key int }
+	var open []voice
+	var out []score.NoteID
+	for _, c := range l.chords {
+		open = slices.DeleteFunc(open, func(v voice) bool { return strands[v.strand].last() < c.lo })
+		for i := c.lo; i < c.hi; i++ {
+			at := slices.IndexFunc(open, func(v voice) bool { return v.strand == of[i] })
+			if at < 0 {
+				open = append(open, voice{of[i], l.tones[i].key})
+			} else {
+				open[at].key = l.tones[i].key
+			}
+		}
+		if len(open) < 2 {
+			continue
+		}
+		low := slices.MinFunc(open, func(a, b voice) int { return a.key - b.key })
+		if of[c.lo] == low.strand {
+			out = append(out, l.tones[c.lo].id)
+		}
+	}
+	return out
+}
+
+// Move is a voice that goes to another register and stays there.
+type Move struct {
+	Voice         int
+	From, To      score.NoteID
+	Before, After int // MIDI keys about which the voice lies before and after
+	// Step: the leap is a step of the voice put into another octave.
+	Step bool
+}
+
+// Bounds of a register move, in semitones: the leap, and how far apart the middles of
+// the three notes before and the three after must lie. Common practice, no source.
+const (
+	leapOfMove  = 9
+	shiftOfMove = 8
+	around      = 3
+)
+
+func (l *line) moves(st *Study) []Move {
+	var out []Move
+	key := func(id score.NoteID) int { return l.p.Notes[id].Sounding.MIDI() }
+	for v := range st.Voices {
+		n := st.Voices[v].Notes
+		for i := around; i+around <= len(n); i++ {
+			leap := key(n[i]) - key(n[i-1])
+			if size(leap, 0) < leapOfMove {
+				continue
+			}
+			m := Move{Voice: v, From: n[i-1], To: n[i], Before: middle(n[i-around:i], key), After: middle(n[i:i+around], key)}
+			if (m.After-m.Before)*leap < 0 || size(m.Before, m.After) < shiftOfMove {
+				continue
+			}
+			rest := size(leap, 0) % 12
+			m.Step = size(leap, 0) > 9 && (rest <= 2 || rest >= 10) && rest != 0
+			out = append(out, m)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Move) int { return int(a.To - b.To) })
+	return out
+}
+
+func middle(ids []score.NoteID, key func(score.NoteID) int) int {
+	var k []int
+	for _, id := range ids {
+		k = append(k, key(id))
+	}
+	slices.Sort(k)
+	return k[len(k)/2]
+}
