@@ -19,9 +19,19 @@ func full(text string) Document {
 	for i := range d.Bars {
 		d.Bars[i].ID = []string{"m1", "m2"}[i]
 	}
-	for _, items := range [][]Item{d.First, d.Hard, d.Alternatives, d.Decided} {
+	bars := []string{"m1", "m2"}
+	for _, items := range [][]Item{d.First, d.Hard, d.Alternatives, d.Decided, d.Form, d.Keys, d.Odd, d.Once} {
 		for i := range items {
-			items[i].Bar = []string{"m1", "m2"}[i]
+			items[i].Bar = bars[i]
+		}
+	}
+	for i := range d.Harmony {
+		d.Harmony[i].Bar = bars[i]
+	}
+	for i := range d.Parallels {
+		d.Parallels[i].Bar, d.Parallels[i].Late = bars[i], bars[1-i]
+		for k := range d.Parallels[i].Differences {
+			d.Parallels[i].Differences[k].Bar = bars[k]
 		}
 	}
 	return d
@@ -94,7 +104,7 @@ func TestLinksHaveTargets(t *testing.T) {
 			t.Errorf("link to %q goes nowhere", m[1])
 		}
 	}
-	if want := 2 * 5; n != want { // four lists and the bars, two each
+	if want := 2*5 + 2*4; n != want { // four lists and the bars, two each; bars of the harmony, odd places, two ends of each parallel
 		t.Errorf("%d links, want %d", n, want)
 	}
 }
