@@ -109,12 +109,17 @@ func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	if err != nil {
 		return err
 	}
+	var pool func() (*engrave.Pool, error)
+	if f.out != "" {
+		pool = openingEngraver(ctx) // while the part is studied
+	}
 	s, err := study.Analyze(r)
 	if err != nil {
 		return err
 	}
 	if f.out != "" {
-		if err := writeStudy(ctx, s, f, file); err != nil {
+		go s.Compared() // while the engraver still opens
+		if err := writeStudy(ctx, s, f, file, pool); err != nil {
 			return err
 		}
 	}
@@ -132,10 +137,10 @@ func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	return nil
 }
 
-func writeStudy(ctx context.Context, s *study.Study, f *studyFlags, file string) error {
+func writeStudy(ctx context.Context, s *study.Study, f *studyFlags, file string, opened func() (*engrave.Pool, error)) error {
 	step, finish := progress()
 	defer finish()
-	pool, err := openEngraver(ctx)
+	pool, err := opened()
 	if err != nil {
 		return err
 	}
@@ -148,6 +153,24 @@ func writeStudy(ctx context.Context, s *study.Study, f *studyFlags, file string)
 		return err
 	}
 	return writeAll(f.out, files)
+}
+
+// openingEngraver begins to open the engraver and gives a function that waits for it. If
+// the study fails meanwhile nobody waits, and it ends with the program.
+func openingEngraver(ctx context.Context) func() (*engrave.Pool, error) {
+	type opened struct {
+		pool *engrave.Pool
+		err  error
+	}
+	done := make(chan opened, 1)
+	go func() {
+		pool, err := openEngraver(ctx)
+		done <- opened{pool, err}
+	}()
+	return func() (*engrave.Pool, error) {
+		o := <-done
+		return o.pool, o.err
+	}
 }
 
 func openEngraver(ctx context.Context) (*engrave.Pool, error) {
