@@ -1,7 +1,10 @@
 // Command fit learns the violin's weights of the hand from the fingered pieces of
-// the shared data and writes internal/fingering/weights.txt:
+// the shared data and writes internal/fingering/weights_learned.txt, and beside it
+// weights.txt, the default: a mixture of the learned and the hand-set weights (package
+// learn, Settle):
 //
-//	go run ./cmd/fit             fit on all local works and write
+//	go run ./cmd/fit             fit on all local works and write both files
+//	go run ./cmd/fit -settle     mix weights.txt anew from the committed weights_learned.txt
 //	go run ./cmd/fit -validate   cross-validate by piece and print the agreement
 //	go run ./cmd/fit harmony     the weights of the harmony reading instead (harmony.go)
 //
@@ -27,6 +30,7 @@ import (
 
 func main() {
 	validate := flag.Bool("validate", false, "cross-validate instead of writing")
+	settle := flag.Bool("settle", false, "only mix the default anew from the committed learned weights")
 	out := flag.String("o", filepath.Join("internal", "fingering", "weights.txt"), "file to write")
 	epochs := flag.Int("epochs", learn.Usual().Epochs, "passes over the data")
 	margin := flag.Float64("margin", learn.Usual().Margin, "how much cheaper a wrong note is made while learning")
@@ -45,7 +49,13 @@ func main() {
 	o := learn.Usual()
 	o.Epochs, o.Margin = *epochs, *margin
 	o.Log = func(epoch int, loss float64) { fmt.Fprintf(os.Stderr, "pass %d: loss %.1f\n", epoch+1, loss) }
-	if err := run(os.Stdout, data, *out, *validate, o); err != nil {
+	err := error(nil)
+	if *settle {
+		err = writeSettled(*out)
+	} else {
+		err = run(os.Stdout, data, *out, *validate, o)
+	}
+	if err != nil {
 		fmt.Fprintln(os.Stderr, "fit:", err)
 		os.Exit(1)
 	}
@@ -61,17 +71,56 @@ func run(w io.Writer, data, out string, validate bool, o learn.Settings) error {
 		return crossValidate(w, works, base, o)
 	}
 	exs := learn.Examples(works)
-	fit, err := learn.Fit(exs, base, learn.Kept(), o)
+	bare := learn.Bare(base)
+	fit, err := learn.Fit(exs, bare, learn.Kept(), o)
 	if err != nil {
 		return err
 	}
-	fit = learn.Rescale(exs, fit, base, learn.Kept())
+	fit = learn.Rescale(exs, fit, bare, learn.Kept())
 	labels, beyond := learn.Sum(exs)
 	text := head(works, labels, beyond) + fit.String()
-	if _, err := fingering.ParseWeights(text); err != nil {
+	learned, err := fingering.ParseWeights(text)
+	if err != nil {
 		return fmt.Errorf("the fitted table does not read back: %w", err)
 	}
+	if err := os.WriteFile(filepath.Join(filepath.Dir(out), "weights_learned.txt"), []byte(text), 0o644); err != nil {
+		return err
+	}
+	return writeMixed(out, learned, learnedLines(text))
+}
+
+// writeSettled mixes the default anew from the learned weights beside it.
+func writeSettled(out string) error {
+	b, err := os.ReadFile(filepath.Join(filepath.Dir(out), "weights_learned.txt"))
+	if err != nil {
+		return err
+	}
+	learned, err := fingering.ParseWeights(string(b))
+	if err != nil {
+		return err
+	}
+	return writeMixed(out, learned, learnedLines(string(b)))
+}
+
+// writeMixed writes the default. The learned weights are those of their file, to its
+// digits, so that mixing anew gives the same file.
+func writeMixed(out string, learned *fingering.Weights, from string) error {
+	text := fmt.Sprintf("# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# %.2g parts of weights_learned.txt and %.2g of weights_unlearned.txt; all else stands as in\n# weights_unlearned.txt, and so does %s\n# for the violin; %s is no less than there.\n", learn.Share, 1-learn.Share, strings.Join(learn.Floors(), ", "), strings.Join(learn.Least(), " and ")) + from + learn.Settle(learned, fingering.UnlearnedWeights()).String()
+	if _, err := fingering.ParseWeights(text); err != nil {
+		return fmt.Errorf("the mixed table does not read back: %w", err)
+	}
 	return os.WriteFile(out, []byte(text), 0o644)
+}
+
+// learnedLines are the lines that name the works learned from.
+func learnedLines(text string) string {
+	var b strings.Builder
+	for line := range strings.Lines(text) {
+		if strings.HasPrefix(line, "# learned from ") && !strings.Contains(line, " works ") {
+			b.WriteString(line)
+		}
+	}
+	return b.String()
 }
 
 func crossValidate(out io.Writer, works []*learn.Work, base *fingering.Weights, o learn.Settings) error {
@@ -111,10 +160,19 @@ func line(w io.Writer, name string, a learn.Agreement) {
 		name, a.N, float64(a.String)/n, float64(a.Position)/n, float64(a.Finger)/n, float64(a.All)/n)
 }
 
+// handSet are the terms that the fit keeps as set by hand.
+func handSet() []string {
+	kept := learn.Kept()
+	for _, n := range learn.Floors() {
+		delete(kept, n)
+	}
+	return slices.Sorted(maps.Keys(kept))
+}
+
 // head is the comment above the table.
 func head(works []*learn.Work, labels, beyond int) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d known fingerings, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand after the violin, as in weights_unlearned.txt.\n# Kept as set by hand for the violin too: %s.\n", len(works), labels, beyond, strings.Join(slices.Sorted(maps.Keys(learn.Kept())), ", "))
+	fmt.Fprintf(&b, "# Cost of one unit of each term of a fingering; terms.go and tables.go have unit and\n# source. Written by go run ./cmd/fit: do not edit. The violin's column and tables are\n# learned from %d works (%d known fingerings, %d of them beyond the\n# search's grips) and the judgements of a printed treatise; viola, cello and what\n# the profiles add are set by hand after the violin, as in weights_unlearned.txt.\n# Kept as set by hand for the violin too: %s.\n# There 0 where learning begins: %s.\n", len(works), labels, beyond, strings.Join(handSet(), ", "), strings.Join(learn.Floors(), ", ")+" (for good); "+strings.Join(learn.Least(), ", "))
 	for i := 0; i < len(works); i += 8 {
 		b.WriteString("# learned from")
 		for _, k := range works[i:min(len(works), i+8)] {

@@ -33,7 +33,7 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	fl.StringVar(&f.study.Style.OpenStrings, "open-strings", "", strings.Join(study.OpenStringChoices, ", ")+" (default: as-needed)")
 	fl.StringVar(&f.study.Style.Harmonics, "harmonics", "", "natural harmonics that are not printed: "+strings.Join(study.HarmonicChoices, ", ")+" (default: none)")
 	fl.BoolVar(&f.study.Style.Strict, "strict", false, "the bow as written: change nothing beyond what marks force")
-	fl.BoolVar(&f.study.Style.Fewest, "fewest-changes", false, "right the bow with as few changes of the print as can be, whatever they cost")
+	fl.BoolVar(&f.study.Style.Fewest, "fewest-changes", false, "as few changes of the bow as can be, whatever they cost; what rights itself before long is left")
 	fl.StringSliceVar(&f.mayChange, "may-change", nil, "what of the printed text the proposal may change: slurs (default: nothing)")
 	fl.StringVar(&f.decisions, "decisions", "", "file of decisions to obey (docs/DECISIONS.md)")
 	fl.StringArrayVar(&f.decide, "decide", nil, `one decision to obey, as in "m22.2 finger=3 string=II"; may be given again`)
@@ -62,6 +62,9 @@ func (f *partFlags) request(file string) (study.Request, error) {
 	}
 	if r.MayChangeSlurs && r.Style.Strict {
 		return r, study.OptionError{Err: errors.New("--strict and --may-change contradict each other")}
+	}
+	if r.Style.Fewest && r.Style.Strict {
+		return r, study.OptionError{Err: errors.New("--strict and --fewest-changes contradict each other: strict changes nothing beyond what marks force")}
 	}
 	var err error
 	if r.Decisions, err = f.readDecisions(&r); err != nil {

@@ -92,7 +92,7 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.part, "part", "", "the part: its name, its id, or its number from 1 (default: the first for a bowed string)")
-	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7 (default: all)")
+	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7; where they repeat, places in the file, as in @48-@60 (default: all)")
 	addLevelFlag(cmd, &f.level)
 	fl.BoolVar(&f.json, "json", false, "write data instead of a table (docs/STUDY_JSON.md)")
 	switch t.Topic {

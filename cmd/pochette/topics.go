@@ -35,7 +35,15 @@ is printed or decided. Under the table stand the findings about the bow.`,
 		`fingers lists each note or chord, from its lowest note up, with its string (I is
 the highest), finger (0 is the open string) and position, and each shift with the
 hand's way, the time there is, and what hides it. Under the table stand the
-findings about the hand.`,
+findings about the hand.
+
+The terms that --why gives in brackets are parts of the cost. One word (shift_bow,
+extension) is a rule; a table's name with a row and a column is a habit of the
+players it was learned from: "move 1-2 same_down" the first finger followed by the
+second on the same string while the hand shifts down, "place 3.4 slow" the third
+string in fourth position among slow notes, "finger 4 short_off" and "pace 4
+quick_off" the fourth finger on a short note, or among quick ones, off the beat.
+docs/STUDY_JSON.md has them all.`,
 		`  pochette fingers movement.musicxml
   pochette fingers movement.musicxml --bars 5-12 --why
   pochette fingers movement.musicxml --decide "m22.2 finger=3 string=II" --bars 20-24
@@ -90,7 +98,7 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 	}
 	addPartFlags(cmd, &f.partFlags)
 	fl := cmd.Flags()
-	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7 (default: all)")
+	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7; where they repeat, places in the file, as in @48-@60 (default: all)")
 	fl.BoolVar(&f.why, "why", false, "say why, with the terms of the cost")
 	fl.BoolVar(&f.json, "json", false, "write data instead of a table (docs/STUDY_JSON.md)")
 	return cmd

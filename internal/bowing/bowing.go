@@ -103,10 +103,11 @@ type Options struct {
 	// Profile names one of Profiles; "" for common practice. Analyze panics on a
 	// name that ProfileNamed does not know.
 	Profile string
-	// Fewest asks for the fewest changes: the strong places that the cheapest plan
-	// has right come right with as few changes of the printed text as can be (slurs
-	// split or added; none unless MayChangeSlurs), of these plans with the fewest
-	// retakes and links, of these with the least cost. See fewest.go.
+	// Fewest asks for the fewest changes: of all plans those that leave the fewest
+	// runs the wrong way round that are long or do not right themselves, of these the
+	// ones with the fewest changes of the printed text (slurs split or added; none
+	// unless MayChangeSlurs), then with the fewest retakes, links and openings the
+	// other way round, of these the one of least cost. Exactly: fewest.go.
 	Fewest bool
 	// Strict asks for the print as it stands: no change of the text, and no retake,
 	// link or fresh start beyond what marks force. It overrules MayChangeSlurs and

@@ -35,6 +35,7 @@ type model struct {
 	states    [][]int // per bow: the states it may take, see problem
 	mode      mode
 	righted   []bool // per bow: strong places that must come down, see fewest.go
+	leave     int    // how many strong places in a run may come up, see beforeLong
 	dropped   []int
 	barOf     []int // see countBars
 	loud      dynamics
@@ -57,7 +58,7 @@ type want struct {
 
 func newModel(sc *score.Score, p *score.Part, o Options) *model {
 	o.MayChangeSlurs = o.MayChangeSlurs && !o.Strict
-	m := &model{sc: sc, p: p, o: o, w: o.Weights, events: timeline.Events(p)}
+	m := &model{sc: sc, p: p, o: o, w: o.Weights, events: timeline.Events(p), leave: beforeLong}
 	if m.w == nil {
 		m.w = weightsOf(o.Profile)
 	}

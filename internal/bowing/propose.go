@@ -84,10 +84,10 @@ func (m *model) addTallies(pr *problem) {
 // statesOf lists the states a bow may take, those a mark forbids among them.
 func (m *model) statesOf(b int) []int {
 	out := []int{stDown, stUp}
-	if m.cuts[b].at > 0 && (m.mode != keepText || m.mustSplit(b)) {
+	if m.cuts[b].at > 0 {
 		out = append(out, stDownUp, stUpDown)
 	}
-	if m.mode != keepText && b < len(m.bindsOf) {
+	if b < len(m.bindsOf) {
 		for k := range m.bindsOf[b] {
 			out = append(out, stBound+2*k, stBound+2*k+1)
 		}

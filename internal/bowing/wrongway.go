@@ -109,7 +109,7 @@ func (m *model) wrongFinding(sp wrongSpan, st *Study) score.Finding {
 	f.Text = m.wrongText(sp, bars)
 	f.Why = wrongWhy(counts)
 	f.Suggestion = m.wrongAdvice(sp, st)
-	if sp.after >= 0 && m.leftAsIs(sp, st) {
+	if m.mayBeLeft(sp) {
 		f.Grade = score.Remark
 	}
 	return f
@@ -188,18 +188,32 @@ func (m *model) leftAsIs(sp wrongSpan, st *Study) bool {
 	return true
 }
 
+// mayBeLeft says that a span is short and rights itself, whatever the plan does there;
+// the finding is then a remark.
+func (m *model) mayBeLeft(sp wrongSpan) bool {
+	return sp.after >= 0 && len(sp.wrong) <= m.leave
+}
+
 // wrongAdvice is the change that rights the span, or that it may be left.
 func (m *model) wrongAdvice(sp wrongSpan, st *Study) string {
-	if m.leftAsIs(sp, st) {
-		if sp.after >= 0 {
-			return "It may be left: a change would cost more than it mends."
-		}
-		if m.mode == strict {
-			return "The print was asked for as it stands; let the bow be retaken or notes be linked to right this."
-		}
+	left, may := m.leftAsIs(sp, st), m.mayBeLeft(sp)
+	switch {
+	case left && may && m.mode == weighted:
+		return "It may be left: a change would cost more than it mends."
+	case left && may:
+		return "It may be left, since it rights itself before long."
+	case left && m.mode == strict:
+		return "The print was asked for as it stands; let the bow be lifted and set again, or notes be linked, to right this."
+	case left && sp.after >= 0:
+		return "It is left for all its length: a change would cost more than it mends."
+	case left:
 		return fmt.Sprintf("Every remedy costs more than it mends; to have it down-bow all the same, decide it: --decide %q.", m.decidedAs(sp.wrong[0], Down))
 	}
-	return m.remedies(m.changesFor(sp, st), st)
+	advice := m.remedies(m.changesFor(sp, st), st)
+	if may && m.mode == weighted {
+		advice += " It may be left as well, since it rights itself before long."
+	}
+	return strings.TrimSpace(advice)
 }
 
 // decidedAs is the line that decides the direction of a bow (docs/DECISIONS.md).

@@ -24,7 +24,10 @@
 //   - fingering: above the staff and above the bow mark, unless placement="below"; in a
 //     chord one over the other, that of the first note lowest. The library draws the first
 //     fingering of a note and drops the rest. Here they are joined: a substitution 1-3, an
-//     alternative 2(4). Below the first voice of a staff they are placed below.
+//     alternative 2(4). Those of a lower voice of a staff are placed below while another
+//     voice sounds there, else above. Many editions set the finger next to the note and the
+//     bow sign outside it (common practice, no source); the library cannot: a bow sign is
+//     part of its note and is set first, a fingering is put outside all that a note has.
 //   - string: ignored by the library. Here the Roman numeral, I the highest, in smaller type
 //     above the finger; in a chord beside the finger.
 //   - thumb-position: ignored by the library. Here the sign as a text character, before the
@@ -41,7 +44,7 @@
 //   - the heading: the library draws the title alone, and a notice of its own as footer.
 //     Here titles, part, composer and arranger are set as text on the drawn page, from
 //     work, movement, part-list and creator; credit elements are not used, since their
-//     places assume another page.
+//     places assume another page, nor a creator that is no name but a sentence or an address.
 //   - measure numbers: in italics at the start of each system but the first.
 //   - the name of a lone part is set in the heading, not before the first staff.
 //   - a time-modification without a tuplet element is ignored by the library, and voices

@@ -61,12 +61,31 @@ func (h heading) lines() (lines []headingLine, height float64) {
 	left := set(y, "start", plainType, wrapped(h.part, personLine))
 	right := y
 	for _, p := range h.people {
+		if !p.named() {
+			continue
+		}
 		switch p.role {
 		case "composer", "", "arranger", "editor", "transcriber":
 			right = set(right, "end", plainType, wrapped(p.name, personLine))
 		}
 	}
 	return lines, max(left, right)
+}
+
+// longestName is how many characters a name may have; what is longer is a sentence.
+const longestName = 60
+
+// named says that a creator is a person or two, not a remark of whoever made the file:
+// neither a sentence nor an address of the web or of mail. Such a one stays in the file
+// and is not set.
+func (p person) named() bool {
+	name := strings.ToLower(p.name)
+	for _, sign := range []string{"://", "www.", "@"} {
+		if strings.Contains(name, sign) {
+			return false
+		}
+	}
+	return utf8.RuneCountInString(name) <= longestName
 }
 
 // standIn is what keeps the room of the heading free in the engraver's copy: credits of

@@ -74,3 +74,27 @@ func checkFurnished(t *testing.T, name, svg string, page int) {
 		t.Errorf("%s: %d page numbers", name, numbered)
 	}
 }
+
+// What stands in a creator element and is no name is not set, and takes no room.
+func TestRemarksAreNoPeople(t *testing.T) {
+	h := heading{people: []person{
+		{"composer", "Ada Nobody"},
+		{"composer", "Set from the manuscript, see https://example.org/a"},
+		{"arranger", "www.example.org"},
+		{"", "ada@example.org"},
+		{"editor", "Copied from a manuscript of uncertain date by a pupil of Ada Nobody"}, // 67 characters
+		{"arranger", "Ada Nobody, her sister Ida Nobody and their teacher of music"},      // 60 characters
+	}}
+	lines, height := h.lines()
+	var got []string
+	for _, l := range lines {
+		got = append(got, l.text)
+	}
+	if all := strings.Join(got, " "); all != "Ada Nobody Ada Nobody, her sister Ida Nobody and their teacher of music" {
+		t.Errorf("set: %q", got)
+	}
+	few := heading{people: []person{h.people[0], h.people[5]}}
+	if _, want := few.lines(); height != want {
+		t.Errorf("%g high, wanted %g", height, want)
+	}
+}

@@ -78,6 +78,30 @@ func TestLowerVoice(t *testing.T) {
 	}
 }
 
+// A lower voice that sounds alone has its fingerings above, by its bow signs: after the
+// upper voice has ended, over a rest in it, before it comes in; not under a note that
+// sounds on.
+func TestLowerVoiceAlone(t *testing.T) {
+	back := func(n int) string { return "<backup><duration>" + strconv.Itoa(n) + "</duration></backup>" }
+	const rest = "<note><rest/><duration>1</duration><voice>1</voice><type>quarter</type></note>"
+	one := voiced(2, false, "B", 4, "<fingering>1</fingering>")
+	for name, c := range map[string]struct{ measure, want string }{
+		"after it":       {quarter("G", 5) + one, "above"},
+		"over a rest":    {quarter("G", 5) + rest + back(1) + one, "above"},
+		"before it":      {"<forward><duration>1</duration></forward>" + quarter("G", 5) + back(2) + one, "above"},
+		"with it":        {quarter("G", 5) + quarter("A", 5) + back(1) + one, "below"},
+		"while it lasts": {strings.Replace(quarter("G", 5), "<duration>1<", "<duration>2<", 1) + back(1) + one, "below"},
+	} {
+		got, err := prepare(string(invented(c.measure)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w := `<fingering placement="` + c.want + `">1<`; !strings.Contains(got.xml, w) {
+			t.Errorf("%s: no %s in the engraver's copy", name, w)
+		}
+	}
+}
+
 // The bow signs of a lower voice stand above the staff, since the engraver turns those
 // below over; one that is placed in the source stays.
 func TestBowSignsStandAbove(t *testing.T) {

@@ -59,6 +59,8 @@ type fingering struct {
 // notedNote is what prepare keeps of a note.
 type notedNote struct {
 	chord, fret  bool
+	rest         bool
+	from, to     float64 // quarters of the measure, from its beginning
 	voice, staff string
 	fingerings   []fingering
 	strings      []fingering // text is the number
@@ -78,6 +80,8 @@ type preparer struct {
 	note    *notedNote
 	notes   []*notedNote // of the measure
 	stretch int          // backup and forward elements passed in the measure
+	at      float64      // where the next note begins, quarters from the beginning of the measure
+	quarter float64      // divisions of a quarter
 	attrs   []xml.Attr   // of the element at hand
 	from    int64        // where the element at hand begins
 	edits   []edit
@@ -195,13 +199,13 @@ func (p *preparer) start(name string) {
 		p.parts++
 		p.partID = p.attr("id")
 	case "part":
-		p.opening, p.told = -1, false
+		p.opening, p.told, p.quarter = -1, false, 1
 		if p.partID != "" && p.attr("id") == "" {
 			at := p.from + int64(len("<part"))
 			p.noID = append(p.noID, edit{extent{at, at}, ` id="` + escape(p.partID) + `"`})
 		}
 	case "measure":
-		p.notes, p.stretch = p.notes[:0], 0
+		p.notes, p.stretch, p.at = p.notes[:0], 0, 0
 		if p.opening < 0 {
 			p.opening = p.dec.InputOffset()
 		}
@@ -214,7 +218,7 @@ func (p *preparer) start(name string) {
 		p.stretch++
 	case "repeat":
 		p.boundRepeat()
-	case "grace", "tremolo", "tuplet", "up-bow", "down-bow":
+	case "rest", "grace", "tremolo", "tuplet", "up-bow", "down-bow":
 		if p.note != nil {
 			p.startInNote(name)
 		}
@@ -255,6 +259,8 @@ func (p *preparer) tagWithout(name string) string {
 
 func (p *preparer) startInNote(name string) {
 	switch kind := p.attr("type"); {
+	case name == "rest":
+		p.note.rest = true
 	case name == "grace":
 		p.note.grace = true
 	case name == "up-bow", name == "down-bow":
@@ -282,6 +288,7 @@ func (p *preparer) end(name string, at int64) {
 	case name == "note":
 		if p.note != nil {
 			p.note.end = at
+			p.timed(p.note)
 			p.notes = append(p.notes, p.note)
 		}
 		p.note = nil
@@ -296,6 +303,8 @@ func (p *preparer) endInNote(name, text string, whole extent) {
 	n := p.note
 	f := fingering{extent: whole, text: text, alternate: p.attr("alternate") == "yes"}
 	switch name {
+	case "duration":
+		n.to, _ = strconv.ParseFloat(text, 64) // until the note ends, its length
 	case "chord":
 		n.chord = true
 	case "voice":
@@ -327,6 +336,8 @@ func (p *preparer) endInNote(name, text string, whole extent) {
 func (p *preparer) endInHead(name, text string, at int64) {
 	h := &p.out.heading
 	switch name {
+	case "duration", "divisions":
+		p.time(name, text)
 	case "beats", "beat-type":
 		p.boundMeter(text, at)
 	case "credit":
@@ -386,9 +397,45 @@ func (p *preparer) attr(name string) string {
 	return ""
 }
 
+// time moves the place of the next note, where a backup or forward tells its duration.
+func (p *preparer) time(name, text string) {
+	v, err := strconv.ParseFloat(text, 64)
+	switch {
+	case err != nil || !(v > 0):
+	case name == "divisions":
+		p.quarter = v
+	case p.parent() == "backup":
+		p.at = max(p.at-v/p.quarter, 0)
+	case p.parent() == "forward":
+		p.at += v / p.quarter
+	}
+}
+
+// timed says when a note sounds; a grace note takes no time, the notes of a chord begin
+// with the first.
+func (p *preparer) timed(n *notedNote) {
+	length := max(n.to, 0) / p.quarter
+	if n.from = p.at; n.chord && len(p.notes) > 0 {
+		n.from = p.notes[len(p.notes)-1].from
+	}
+	n.to = n.from + length
+	if !n.chord {
+		p.at = n.to
+	}
+}
+
+// beside says that another voice of its staff sounds with the note.
+func (p *preparer) beside(n *notedNote) bool {
+	const little = 1e-6
+	return slices.ContainsFunc(p.notes, func(o *notedNote) bool {
+		return o.staff == n.staff && o.voice != n.voice && !o.rest &&
+			o.from < max(n.to, n.from+little)-little/2 && n.from < max(o.to, o.from+little)-little/2
+	})
+}
+
 // finishMeasure edits the fingerings of a measure. Where a staff holds several voices,
-// those under the first have their fingerings below; the bow signs of all stand above it,
-// since the engraver would turn those below over.
+// those under the first have their fingerings below while another sounds; the bow signs
+// of all stand above it, since the engraver would turn those below over.
 func (p *preparer) finishMeasure() {
 	first := map[string]int{} // staff -> its lowest voice number
 	for _, n := range p.notes {
@@ -406,20 +453,25 @@ func (p *preparer) finishMeasure() {
 				p.edits = append(p.edits, edit{extent{at, at}, ` placement="above"`})
 			}
 		}
-		p.finishNote(n, inChord, lower)
+		switch {
+		case !lower:
+			p.finishNote(n, inChord, "")
+		case p.beside(n):
+			p.finishNote(n, inChord, "below")
+		default:
+			p.finishNote(n, inChord, "above")
+		}
 	}
 }
 
 // finishNote merges the finger, the thumb sign and the string of a note into one
-// fingering element. A note that is fine as it stands is left alone.
-func (p *preparer) finishNote(n *notedNote, inChord, lower bool) {
+// fingering element, to be placed as told where the source does not say. A note that is
+// fine as it stands is left alone.
+func (p *preparer) finishNote(n *notedNote, inChord bool, place string) {
 	if n.fret { // tablature: the string is drawn as a line
 		return
 	}
-	place := n.placement
-	if place == "" && lower {
-		place = "below"
-	}
+	place = cmp.Or(n.placement, place)
 	if len(n.fingerings) == 1 && n.fingerings[0].text == "0" { // both would say the same
 		for _, open := range n.open {
 			p.edits = append(p.edits, edit{open, ""})

@@ -1,6 +1,10 @@
 package fingering
 
-import "math"
+import (
+	"math"
+
+	"pochette/internal/instrument"
+)
 
 // moment is what the score says about an event and what lies around it, before
 // anything is fingered: the costs of a grip may depend on it and the lattice
@@ -12,6 +16,7 @@ type moment struct {
 	fresh   float64 // 1 for a new pitch, less where it sounded just before
 	octave  int8    // 1: an octave above a neighbour, -1: below, 0: neither or both
 	off     float64 // 0 on a beat, 0.5 on the half, 1 elsewhere
+	low     bool    // nothing around goes beyond first position
 	octaves bool    // a harmonic may be proposed, see harmonics.go
 	inside  float64 // then 1 where it is not the top of its run
 }
@@ -37,12 +42,34 @@ func (pr *Problem) survey() {
 		pr.layers[i].at.octave = pr.octave(i)
 		pr.layers[i].at.slow = min(1, max(0, (logs/float64(to-from+1)+3)/2))
 	}
+	pr.surveyHeight()
 	for i := 1; i < n; i++ {
 		p := &pr.layers[i].pass
 		p.off = pr.layers[i].at.off
 		p.slow = pr.layers[i].at.slow
 		key := pr.layers[i].at.key
 		p.turn = i > 1 && key > 0 && pr.layers[i-2].at.key == key || i+1 < n && key > 0 && pr.layers[i+1].at.key == pr.layers[i-1].at.key
+	}
+}
+
+// surveyHeight finds the events around which all notes lie in first position.
+func (pr *Problem) surveyHeight() {
+	in := &pr.o.Instrument
+	reach := 7 // semitones of the fourth finger there
+	if in.Kind == instrument.CelloKind {
+		reach = 5
+	}
+	top := 0
+	for i := range in.Open {
+		top = max(top, in.Open[i].MIDI())
+	}
+	for i := range pr.layers {
+		from, to := max(0, i-windowNotes), min(len(pr.layers)-1, i+windowNotes)
+		low := true
+		for j := from; j <= to; j++ {
+			low = low && pr.layers[j].at.key <= top+reach
+		}
+		pr.layers[i].at.low = low
 	}
 }
 

@@ -53,7 +53,7 @@ func (m *model) node(s *state, at *moment, t *tally) {
 		m.cellCost(s, c, at, single, t)
 	}
 	if !s.open {
-		m.handCost(s, t)
+		m.handCost(s, at, t)
 	}
 	if len(s.cells) > 1 {
 		m.chordCost(s, t)
@@ -95,6 +95,9 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 		t.add(drawnBack, wide/10)
 	default:
 		t.add(extend, wide/10)
+		if c.finger == 4 && !c.taste {
+			t.add(fourthReach, wide/10)
+		}
 	}
 	if s.hand.Shape == instrument.Square && c.touch == Pressed && (wide == 0 || c.semi < s.hand.Place) {
 		t.add(letter, min(3, math.Abs(instrument.PlainPlace(int(c.steps)-int(c.finger)+1)-float64(s.hand.Place))))
@@ -102,16 +105,29 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 	if h := m.lift(s); h > 0 {
 		t.add(highLow, h*float64(c.str-1))
 	}
+	if up := float64(s.hand.Place) - fourthPlace; up > 0 {
+		t.add(highCurve, up*up/10*float64(c.str-1))
+	}
 }
+
+// fourthPlace is where the first finger stands in fourth position, in semitones.
+const fourthPlace = 7
 
 // lift is the hand's way up from first position, in 100 mm.
 func (m *model) lift(s *state) float64 {
 	return max(0, m.at(s.hand.Place)-m.at(2)) / 100
 }
 
-func (m *model) handCost(s *state, t *tally) {
+// firstPositionTop is the highest place of the first finger in first position,
+// beside which the hand may lean by a semitone.
+const firstPositionTop = 2
+
+func (m *model) handCost(s *state, at *moment, t *tally) {
 	h := s.hand
 	t.add(height, m.lift(s))
+	if at.low && h.Place > firstPositionTop {
+		t.add(aboveFirst, 1)
+	}
 	if m.halfPosition(s) {
 		t.add(half, 1)
 	}
@@ -198,13 +214,13 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 	switch {
 	case b.lo > a.hi:
 		t.add(stringChange, 1)
-		t.add(stringSkip, float64(b.lo-a.hi-1))
+		t.add(stringSkip, float64(b.lo-a.hi-1)*p.skipHaste())
 		if p.slurred {
 			t.add(stringSlur, 1)
 		}
 	case a.lo > b.hi:
 		t.add(stringChange, 1)
-		t.add(stringSkip, float64(a.lo-b.hi-1))
+		t.add(stringSkip, float64(a.lo-b.hi-1)*p.skipHaste())
 		if p.slurred {
 			t.add(stringSlur, 1)
 		}
@@ -337,6 +353,13 @@ func (p *passage) haste(late float64) float64 {
 	return min(1, 0.25/max(0.01, p.seconds+p.rest+late))
 }
 
+// skipHaste is the effort of the bow's arm over skipped strings: it goes with the
+// square of its speed, as the energy of what is moved does.
+func (p *passage) skipHaste() float64 {
+	h := p.haste(0)
+	return h * h
+}
+
 func (m *model) cover(a, b *state, p *passage) Cover {
 	switch {
 	case p.rest > 0.1:
@@ -386,6 +409,9 @@ func (m *model) fingerMove(c, d *cell, shifted bool, late float64, p *passage, t
 	if c.finger == d.finger {
 		switch {
 		case c.str == d.str:
+			if d.finger == 4 && abs8(c.semi-d.semi) == 1 {
+				t.add(slideFourth, 1)
+			}
 			switch {
 			case c.semi == d.semi:
 			case shifted:

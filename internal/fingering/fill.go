@@ -15,8 +15,11 @@ import (
 const maxHeld = 4
 
 // maxStruck bounds the notes of a chord that are tried together; of a larger one
-// the outer ones are.
-const maxStruck = 8
+// perString are for each string, those that lie lowest on it.
+const (
+	maxStruck = 8
+	perString = 3
+)
 
 // fill makes the grips of one event. Marks that no grip can obey are dropped
 // with a finding, notes that no grip can reach are left out with one; the search
@@ -309,12 +312,10 @@ func (w want) fingerList() string {
 func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state {
 	l.say(pr.whyNot(struck))
 	tones := slices.Clone(struck)
-	if len(tones) > maxStruck {
-		tones = append(tones[:maxStruck/2:maxStruck/2], tones[len(tones)-maxStruck/2:]...)
-	}
 	for i := range tones {
 		tones[i].want = want{}
 	}
+	tones = pr.lowestOnStrings(tones)
 	for size := min(len(tones), pr.o.Instrument.Strings()); size > 0; size-- {
 		var out []state
 		for mask := 1<<len(tones) - 1; mask > 0; mask-- {
@@ -324,7 +325,7 @@ func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state 
 					sub = append(sub, tones[i])
 				}
 			}
-			if len(sub) != size {
+			if len(sub) != size || !pr.stringsFor(sub, 0) {
 				continue
 			}
 			for _, s := range pr.withHeld(sub, e) {
@@ -337,6 +338,38 @@ func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state 
 		}
 	}
 	return nil
+}
+
+// lowestOnStrings keeps of too many tones those that lie nearest to the nut on a
+// string, perString of each: there the hand is not asked to leave its place, and the
+// open strings are among them.
+func (pr *Problem) lowestOnStrings(tones []tone) []tone {
+	if len(tones) <= maxStruck {
+		return tones
+	}
+	type spot struct{ tone, semi int }
+	keep := make([]bool, len(tones))
+	for s := 1; s <= pr.o.Instrument.Strings(); s++ {
+		var on []spot
+		for i := range tones {
+			for _, p := range pr.gen.placesOf(&tones[i]) {
+				if p.str == s {
+					on = append(on, spot{i, p.semi})
+				}
+			}
+		}
+		slices.SortStableFunc(on, func(a, b spot) int { return a.semi - b.semi })
+		for _, o := range on[:min(perString, len(on))] {
+			keep[o.tone] = true
+		}
+	}
+	var out []tone
+	for i := range tones {
+		if keep[i] {
+			out = append(out, tones[i])
+		}
+	}
+	return out
 }
 
 // whyNot says why the tones have no grip, and what helps where that is more than

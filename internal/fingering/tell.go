@@ -106,6 +106,9 @@ func (l *layer) say(why, advice string) {
 	}
 }
 
+// namedLeftOut is how many notes that are left out are named one by one.
+const namedLeftOut = 8
+
 // unplayable tells which notes of an event are left out, why, and what is kept.
 func (pr *Problem) unplayable(st *Study, l *layer, g *Grip) {
 	e := &pr.Events[l.event]
@@ -128,11 +131,17 @@ func (pr *Problem) unplayable(st *Study, l *layer, g *Grip) {
 		f.Why = fmt.Sprintf("The plan leaves %s out.", pr.names(g.LeftOut))
 	case len(kept) == 0:
 		f.Why = fmt.Sprintf("The plan leaves all %d notes out.", len(g.LeftOut))
+	case len(g.LeftOut) > namedLeftOut:
+		f.Why = fmt.Sprintf("%d of %d notes are left out; %s %s kept.", len(g.LeftOut), len(e.Struck), pr.names(kept), verb(kept))
 	default:
 		f.Why = fmt.Sprintf("%d of %d notes %s left out: %s; %s %s kept.", len(g.LeftOut), len(e.Struck), verb(g.LeftOut), pr.names(g.LeftOut), pr.names(kept), verb(kept))
 	}
 	if l.advice == "" && len(g.LeftOut) > 0 {
 		f.Suggestion = fmt.Sprintf("Strike %s apart from the others, or leave out other notes than these.", pr.names(g.LeftOut))
+	}
+	if len(g.LeftOut) > namedLeftOut { // in short: nobody reads a list of them
+		f.Text = fmt.Sprintf("%d notes are struck together on %d strings.", len(e.Struck), pr.o.Instrument.Strings())
+		f.Suggestion = "Strike the others apart from these, or leave out other notes."
 	}
 	st.Findings = append(st.Findings, f)
 }

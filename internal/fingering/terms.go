@@ -17,7 +17,7 @@ const (
 	slide                      // one finger moves a semitone on one string without a shift [R: same-finger slide]
 	sameFinger                 // shifts on one finger, heard as a glide [R]
 	stringChange               // bow goes to another string [R]
-	stringSkip                 // strings skipped over [C]
+	stringSkip                 // strings skipped over, by the square of the bow's haste: 1 within a quarter of a second [C: a skip takes the arm's speed, and with time it is nothing]
 	stringSlur                 // string change inside a slur [C]
 	hop                        // a finger must jump to another string, not a fifth; 1 within a quarter of a second, less with more time, as the upper strings of a broken chord have it [T: the first would have to slide]
 	fifth                      // a finger stops a fifth across two strings, one after the other [R]
@@ -78,6 +78,10 @@ const (
 	shiftQuick                 // shifts in quick surroundings [C: a quick group lies under one hand]
 	shiftInside                // the same off the beat [C: no glide inside a beat group]
 	shiftRush                  // shifts faster than a metre a second, m/s [C: about as fast as hands go]
+	highCurve                  // semitones of the hand beyond fourth position, squared, by ten, times strings above [C: the string stiffens and the arm must come round]
+	aboveFirst                 // hand above first position where no note around goes beyond it [C: the first pages of every method]
+	fourthReach                // fourth finger stretched out of the frame, 10 mm, over what extension costs [R: weak 4]
+	slideFourth                // the fourth finger slides a semitone, with the hand or without [C: it is weak, and a neighbouring string or a shift is safer]
 	nScalars
 )
 
@@ -142,6 +146,7 @@ var termNames = [nTerms]string{
 	shiftRush:       "shift_rush",
 	harmonicTouched: "harmonic", harmonicInside: "harmonic_inside_run", harmonicPassed: "stopped_for_harmonic",
 	octaveHand: "octave_hand", adjustTurn: "adjust_in_turn",
+	highCurve: "high_on_low_convex", aboveFirst: "above_first", fourthReach: "fourth_extension", slideFourth: "slide_of_fourth",
 }
 
 // TermNames lists the names in the order of feature vectors.

@@ -239,6 +239,29 @@ func (w *Weights) vector(k instrument.Kind, p Profile) [nTerms]float64 {
 	return v
 }
 
+// Mix is w with the weights of one instrument a share of the way from its own to
+// those of other: share 0 leaves them, 1 takes the other's.
+func (w *Weights) Mix(k instrument.Kind, other *Weights, share float64) *Weights {
+	c := *w
+	for i := range c.of[k] {
+		c.of[k][i] = (1-share)*w.of[k][i] + share*other.of[k][i]
+	}
+	return &c
+}
+
+//go:embed weights_learned.txt
+var embeddedLearned string
+
+// LearnedWeights are those of the fit alone: the taste of soloists in the works
+// learned from. The default is a mixture, see package learn.
+func LearnedWeights() *Weights {
+	w, err := ParseWeights(embeddedLearned)
+	if err != nil {
+		panic("fingering: embedded learned weights: " + err.Error())
+	}
+	return w
+}
+
 //go:embed weights_unlearned.txt
 var embeddedUnlearned string
 

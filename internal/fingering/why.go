@@ -2,6 +2,7 @@ package fingering
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"pochette/internal/instrument"
@@ -51,10 +52,22 @@ func (st *Study) lead(g *Grip) string {
 		return fmt.Sprintf("The hand leans down a half step into %s", in)
 	case st.before(g.Event) == nil:
 		return fmt.Sprintf("The hand begins in %s", in)
+	case st.stays(g) && leans(g):
+		return fmt.Sprintf("The hand leans over within %s", in)
 	case st.stays(g):
 		return fmt.Sprintf("The hand stays in %s", in)
 	}
 	return fmt.Sprintf("The hand is in %s", in)
+}
+
+// leans says that the way to a grip is paid for as a leaning of the hand.
+func leans(g *Grip) bool {
+	for _, t := range g.Terms {
+		if t.Name == termNames[adjust] && t.Value > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // takes says which finger does what.
@@ -238,8 +251,11 @@ func (st *Study) whyExtension(g *Grip, s *Stop) string {
 }
 
 func (st *Study) whyFifth(g *Grip, s *Stop) string {
-	if len(g.Stops) > 1 {
+	if len(g.Stops) > 1 || s.Touch != Pressed {
 		return ""
+	}
+	if b := st.lastPlayed(g.Event); b >= 0 && slices.ContainsFunc(st.Grips[b].Stops, func(s Stop) bool { return s.Touch != Pressed }) {
+		return "" // what was touched before is not stopped across
 	}
 	for _, t := range g.Terms {
 		if t.Name == termNames[fifth] {

@@ -15,6 +15,9 @@ func Kept() map[string]bool {
 	for _, n := range []string{"left_out", "let_go", "shift_rush", "finger_order", "chord_stretch", "crowded_fingers", "fifth_stopped", "trill_fourth", "trill_open"} {
 		out[n] = true
 	}
+	for _, n := range Floors() {
+		out[n] = true
+	}
 	return out
 }
 
@@ -37,6 +40,7 @@ func FoldOf(works []*Work, folds int) map[string]int {
 // others.
 func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int) ([]*fingering.Weights, error) {
 	exs, fold := Examples(works), FoldOf(works, folds)
+	bare := Bare(base)
 	out := make([]*fingering.Weights, folds)
 	for f := range out {
 		var train []*Example
@@ -45,11 +49,11 @@ func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int
 				train = append(train, e)
 			}
 		}
-		w, err := Fit(train, base, Kept(), o)
+		w, err := Fit(train, bare, Kept(), o)
 		if err != nil {
 			return nil, err
 		}
-		out[f] = Rescale(train, w, base, Kept())
+		out[f] = Settle(Rescale(train, w, bare, Kept()), base)
 	}
 	return out, nil
 }

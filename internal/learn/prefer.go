@@ -102,7 +102,7 @@ func judgements() ([]preference, error) {
 func termsOf(line, given string, pace float64) ([]float64, error) {
 	p := &score.Part{ID: "P1", Directions: []score.Direction{{Kind: "metronome", Tempo: pace}}}
 	sc := &score.Score{Quarter: quarter, Parts: []*score.Part{p}}
-	o := fingering.Options{Instrument: instrument.Violin(), Decided: map[score.NoteID]fingering.Decision{}, Weights: fingering.UnlearnedWeights()}
+	o := fingering.Options{Instrument: instrument.Violin(), Decided: map[score.NoteID]fingering.Decision{}, Weights: Bare(fingering.UnlearnedWeights())}
 	names, fingers := strings.Fields(line), strings.Fields(given)
 	if len(names) != len(fingers) {
 		return nil, fmt.Errorf("%d notes, %d fingers", len(names), len(fingers))

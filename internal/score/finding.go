@@ -23,6 +23,7 @@ type Loc struct {
 	Measure      int
 	Number       string
 	Pickup       bool // the upbeat before the first bar line, whatever its number
+	Repeated     bool // another measure has the same number, as in a file of several movements
 	Beat         string
 	Note         NoteID
 	Line, Column int
@@ -31,14 +32,18 @@ type Loc struct {
 // Nowhere is the place of a finding about the file as a whole.
 var Nowhere = Loc{Measure: -1, Note: NoNote}
 
-// String is the place as a player says it, "measure 22, beat 2" or "pickup, beat 6", or a file
+// String is the place as a player says it, "measure 22, beat 2" or "pickup, beat 6", where
+// numbers repeat with the place in the file, "measure 22 (@48), beat 2", or a file
 // position where there is no measure.
 func (l Loc) String() string {
 	s := ""
 	if l.Measure >= 0 {
 		s = "measure " + l.Number
-		if l.Pickup {
+		switch {
+		case l.Pickup:
 			s = "pickup"
+		case l.Repeated:
+			s += fmt.Sprintf(" (@%d)", l.Measure+1)
 		}
 		if l.Beat != "" {
 			s += ", beat " + l.Beat

@@ -2,6 +2,7 @@ package study
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"pochette/internal/score"
@@ -14,7 +15,8 @@ type Bars struct{ First, Last int }
 // Has says that a measure lies in the range.
 func (b Bars) Has(measure int) bool { return measure >= b.First && measure <= b.Last }
 
-// Bars reads a range of printed measure numbers, "5-12" or "7"; "" is all.
+// Bars reads a range of printed measure numbers, "5-12" or "7", where numbers repeat
+// of places in the file, "@48-@60"; "" is all.
 func (s *Study) Bars(text string) (Bars, error) { return barsOf(s.Part, text) }
 
 func barsOf(p *score.Part, text string) (Bars, error) {
@@ -24,33 +26,57 @@ func barsOf(p *score.Part, text string) (Bars, error) {
 		return all, nil
 	}
 	first, last := text, text
-	if measureNumbered(p, text, true) < 0 {
+	if len(measuresNumbered(p, text)) == 0 {
 		if a, b, ok := strings.Cut(text, "-"); ok {
 			first, last = strings.TrimSpace(a), strings.TrimSpace(b)
 		}
 	}
-	out := Bars{measureNumbered(p, first, true), measureNumbered(p, last, false)}
-	for i, at := range []int{out.First, out.Last} {
-		if at < 0 {
-			return all, fmt.Errorf("--bars %q: no measure %q; the part goes from %s to %s", text, []string{first, last}[i], timeline.Name(p, 0), timeline.Name(p, all.Last))
-		}
+	from, err := oneMeasure(p, text, first)
+	if err != nil {
+		return all, err
 	}
-	if out.First > out.Last {
+	to, err := oneMeasure(p, text, last)
+	if err != nil {
+		return all, err
+	}
+	if from.First > to.Last {
 		return all, fmt.Errorf("--bars %q: %s comes after %s", text, first, last)
 	}
-	return out, nil
+	return Bars{from.First, to.Last}, nil
 }
 
-// measureNumbered is the first or the last measure with a printed number, -1 for none.
-func measureNumbered(p *score.Part, number string, first bool) int {
-	found := -1
-	for i := range p.Measures {
-		if name := timeline.Name(p, i); name != number && timeline.Label(p, i) != number && strings.TrimSuffix(name, " (second part)") != number {
-			continue
-		}
-		if found = i; first {
-			break
+// oneMeasure is the measure with a number, with both its halves where it is split.
+func oneMeasure(p *score.Part, text, number string) (Bars, error) {
+	found := measuresNumbered(p, number)
+	n := len(found)
+	if n == 0 {
+		return Bars{}, fmt.Errorf("--bars %q: no measure %q; the part goes from %s to %s", text, number, timeline.Name(p, 0), timeline.Name(p, len(p.Measures)-1))
+	}
+	if found[n-1]-found[0] == n-1 {
+		return Bars{found[0], found[n-1]}, nil
+	}
+	var places []string
+	for i, m := range found {
+		if i == 0 || m != found[i-1]+1 {
+			places = append(places, fmt.Sprintf("@%d", m+1))
 		}
 	}
-	return found
+	return Bars{}, fmt.Errorf("--bars %q: measure %s stands more than once in the part; say which by its place in the file, %s", text, number, list(places))
+}
+
+// measuresNumbered lists the measures with a printed number, or the one at a place in
+// the file.
+func measuresNumbered(p *score.Part, number string) (out []int) {
+	if at, ok := strings.CutPrefix(strings.TrimPrefix(number, "m"), "@"); ok {
+		if n, err := strconv.Atoi(at); err == nil && n >= 1 && n <= len(p.Measures) {
+			return []int{n - 1}
+		}
+		return nil
+	}
+	for i := range p.Measures {
+		if name := timeline.Name(p, i); name == number || timeline.Label(p, i) == number || strings.TrimSuffix(name, " (second part)") == number {
+			out = append(out, i)
+		}
+	}
+	return out
 }

@@ -66,7 +66,7 @@ func (s *Study) tellReading(d *report.Document, has func(measure int) bool) {
 	if len(rd.Chords) > 0 {
 		for m := range rd.Part.Measures {
 			if key, line := rd.chordLine(m); line != "" {
-				row := report.ChordRow{Label: timeline.Name(rd.Part, m), Key: key, Chords: line}
+				row := report.ChordRow{Label: timeline.Label(rd.Part, m), Key: key, Chords: line}
 				if has(m) {
 					row.Bar = barID(m)
 				}

@@ -272,10 +272,14 @@ func shortSpan(from, to score.Loc) string {
 }
 
 func shortPlace(l score.Loc) string {
-	if l.Beat == "" {
-		return "m" + l.Number
+	number := l.Number
+	if l.Repeated {
+		number = fmt.Sprintf("@%d", l.Measure+1)
 	}
-	return "m" + l.Number + "." + l.Beat
+	if l.Beat == "" {
+		return "m" + number
+	}
+	return "m" + number + "." + l.Beat
 }
 
 // oddTable lists differences between parallels, then what occurs only once.

@@ -22,7 +22,8 @@ type Style struct {
 	// Strict keeps the bow as written: no retake, link or changed slur is proposed
 	// beyond what marks force.
 	Strict bool
-	// Fewest rights the bow with the fewest changes of the print, whatever the cost.
+	// Fewest rights the bow with the fewest changes, whatever the cost, and leaves what
+	// rights itself before long.
 	Fewest bool
 }
 

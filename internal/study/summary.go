@@ -177,6 +177,10 @@ func (s *Study) summaryShifts(text string) string {
 	switch {
 	case n == 0:
 		return text + " and makes no shift."
+	case hidden == n && n == 1:
+		return text + " with 1 shift, hidden by a change of bow, a rest or an open string."
+	case n == 1:
+		return text + " with 1 shift, under a slur."
 	case hidden == n:
 		return fmt.Sprintf("%s with %s, all of them hidden by a change of bow, a rest or an open string.", text, count(n, "shift", "shifts"))
 	}

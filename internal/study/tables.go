@@ -313,7 +313,7 @@ func (s *Study) hintText(h *technique.Hint) string {
 	if timeline.Pickup(s.Part, s.Hand.Events[h.Event].Measure) {
 		return fmt.Sprintf("%s: %s", s.spanPlace(h.Event, h.Event), h.Text)
 	}
-	return fmt.Sprintf("m%s.%s: %s", s.barOf(h.Event), s.beatOf(h.Event), h.Text)
+	return fmt.Sprintf("m%s.%s: %s", timeline.Place(s.Part, s.Hand.Events[h.Event].Measure), s.beatOf(h.Event), h.Text)
 }
 
 // findingLines are the findings of a topic in some bars, one a line.

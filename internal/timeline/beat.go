@@ -148,10 +148,35 @@ func Pickup(p *score.Part, measure int) bool {
 	return measure == 0 && (m.Implicit || m.Number == "0") && Offset(p, 0) > 0
 }
 
-// Label is what to print for a measure in a table: Name, or "pickup".
+// Repeats says that another measure has the same name, as where several movements
+// stand in one file.
+func Repeats(p *score.Part, measure int) bool {
+	name := Name(p, measure)
+	for i := range p.Measures {
+		if i != measure && p.Measures[i].Number == p.Measures[measure].Number && Name(p, i) == name {
+			return true
+		}
+	}
+	return false
+}
+
+// Label is what to print for a measure in a table: Name, or "pickup"; where names
+// repeat with the place in the file, counted from 1: "46 (@143)".
 func Label(p *score.Part, measure int) string {
-	if Pickup(p, measure) {
+	switch {
+	case Pickup(p, measure):
 		return PickupName
+	case Repeats(p, measure):
+		return fmt.Sprintf("%s (@%d)", Name(p, measure), measure+1)
+	}
+	return Name(p, measure)
+}
+
+// Place is a measure as decisions and options take it: its name, where names repeat
+// its place in the file: "46", "@143".
+func Place(p *score.Part, measure int) string {
+	if Repeats(p, measure) {
+		return fmt.Sprintf("@%d", measure+1)
 	}
 	return Name(p, measure)
 }
@@ -161,7 +186,7 @@ func Called(p *score.Part, measure int) string {
 	if Pickup(p, measure) {
 		return "the " + PickupName
 	}
-	return "measure " + Name(p, measure)
+	return "measure " + Label(p, measure)
 }
 
 // Range names measures from one to another, both included: "measure 3",
@@ -175,14 +200,14 @@ func Range(p *score.Part, first, last int) string {
 	case Pickup(p, first):
 		return PickupName + " to " + Called(p, last)
 	}
-	return "measures " + Name(p, first) + " to " + Name(p, last)
+	return "measures " + Label(p, first) + " to " + Label(p, last)
 }
 
 // At gives the place of a tick inside a measure. The beat is counted in printed
 // units from 1.
 func At(p *score.Part, measure int, at score.Tick, note score.NoteID) score.Loc {
 	m := &p.Measures[measure]
-	return score.Loc{Measure: measure, Number: Name(p, measure), Pickup: Pickup(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
+	return score.Loc{Measure: measure, Number: Name(p, measure), Repeated: Repeats(p, measure), Pickup: Pickup(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
 }
 
 // AtNote is the place of a note.

@@ -28,7 +28,8 @@ func TestPickup(t *testing.T) {
 		{score.Measure{Number: "0", Len: q}, "pickup", "pickup", "pickup to measure 2", "pickup, beat 4"},
 		{score.Measure{Number: "X1", Implicit: true, Len: q}, "pickup", "pickup", "pickup to measure 2", "pickup, beat 4"},
 		{score.Measure{Number: "0", Len: 4 * q}, "0", "measure 0", "measures 0 to 2", "measure 0, beat 1"},
-		{score.Measure{Number: "1", Len: q}, "1", "measure 1", "measures 1 to 2", "measure 1, beat 4"},
+		// counted, so that the next is a second measure 1
+		{score.Measure{Number: "1", Len: q}, "1 (@1)", "measure 1 (@1)", "measures 1 (@1) to 2", "measure 1 (@1), beat 4"},
 	} {
 		p := part(c.first)
 		if got := Label(p, 0); got != c.label {
@@ -43,7 +44,11 @@ func TestPickup(t *testing.T) {
 		if got := At(p, 0, 0, score.NoNote).String(); got != c.loc {
 			t.Errorf("%+v: %q, want %q", c.first, got, c.loc)
 		}
-		if Pickup(p, 1) || Called(p, 1) != "measure 1" || Range(p, 1, 2) != "measures 1 to 2" {
+		second := "measure 1"
+		if c.first.Number == "1" {
+			second += " (@2)"
+		}
+		if Pickup(p, 1) || Called(p, 1) != second || Range(p, 1, 2) != "measures"+second[len("measure"):]+" to 2" {
 			t.Errorf("%+v: the second measure is %q", c.first, Called(p, 1))
 		}
 	}

@@ -270,14 +270,18 @@ func costText(v float64) string {
 // mainTerm names the term that a change of cost comes from above all: where
 // nothing is counted, or what is counted does not show why it goes that way.
 func mainTerm(c *Consequence, alone bool) string {
+	best := ""
+	sums := map[string]float64{}
 	for _, t := range c.Terms {
-		if t.Value*c.Cost <= 0 {
-			continue
+		sums[words(t.Name)] += t.Value
+	}
+	for _, w := range slices.Sorted(maps.Keys(sums)) {
+		if v := sums[w]; v*c.Cost > 0 && (best == "" || math.Abs(v) > math.Abs(sums[best])) {
+			best = w
 		}
-		if alone || math.Abs(t.Value) > math.Abs(c.Cost) {
-			return ", above all by " + words(t.Name)
-		}
-		return ""
+	}
+	if best != "" && (alone || math.Abs(sums[best]) > math.Abs(c.Cost)) {
+		return ", above all by " + best
 	}
 	return ""
 }
@@ -306,14 +310,17 @@ var termWords = map[string]string{
 	"extension": "fingers stretched out", "slide": "a finger sliding a half step", "hop": "a finger hopping to another string", "refinger": "a repeated pitch fingered anew",
 }
 
-// words says a term as a player would. The cells of the learned tables (see
-// package fingering) are habits of fingers.
+// learnedHabit says all cells of the learned tables (see package fingering), which
+// have no meaning one by one.
+const learnedHabit = "the habit of the players it was learned from"
+
+// words says a term as a player would.
 func words(term string) string {
 	if w, ok := termWords[term]; ok {
 		return w
 	}
-	if table, cell, ok := strings.Cut(term, " "); ok {
-		return "the habit of the hand (" + table + ", " + cell + ")"
+	if strings.Contains(term, " ") {
+		return learnedHabit
 	}
 	return strings.NewReplacer("-", " ", "_", " ").Replace(term)
 }
