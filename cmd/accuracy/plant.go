@@ -197,18 +197,24 @@ var plantings = []planting{
 	}},
 }
 
-// noticed says that a study tells of a difference of the aspect at the spot, in either
-// of the two places that it sets side by side.
-func noticed(st *parallels.Study, k parallels.Aspect, at score.NoteID, reach int) (parallels.Odd, bool) {
-	for _, o := range st.Odd {
+// noticed looks for a difference of the aspect at the spot. near: the planted note, or
+// one within the reach, is among the notes of a finding. exact: a finding stands at
+// the moment of the planted note, or sets it beside its own; the more surprising counts.
+func noticed(q *score.Part, st *parallels.Study, k parallels.Aspect, at score.NoteID, reach int) (near bool, exact *parallels.Odd) {
+	moment := func(l score.Loc) bool {
+		return l.Note != score.NoNote && q.Notes[l.Note].Onset == q.Notes[at].Onset
+	}
+	for i := range st.Odd { // the most surprising first
+		o := &st.Odd[i]
 		if o.Aspect != k {
 			continue
 		}
+		if exact == nil && (moment(o.At) || moment(o.Beside)) {
+			exact = o
+		}
 		for _, id := range o.Notes {
-			if id >= at-score.NoteID(reach) && id <= at+score.NoteID(reach) {
-				return o, true
-			}
+			near = near || id >= at-score.NoteID(reach) && id <= at+score.NoteID(reach)
 		}
 	}
-	return parallels.Odd{}, false
+	return near, exact
 }

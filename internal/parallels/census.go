@@ -72,7 +72,7 @@ func (r *reader) census() []Odd {
 		o := Odd{Aspect: s.class, Beside: score.Nowhere, Here: s.value, Surprise: math.Log2(float64(total[g]) / float64(once[g]))}
 		o.Finding = score.Finding{Kind: "only-" + string(s.class), Grade: score.Remark, Part: r.p.ID, At: s.place, To: s.place, Notes: []score.NoteID{s.note}, Weight: o.Surprise}
 		o.Text = fmt.Sprintf("The only %s of the movement.", s.word)
-		o.Why = fmt.Sprintf("Of %d %s, %s. It may be a slip or meant.", total[g], classWords[s.class], onceText(once[g]))
+		o.Why = onceText(s.class, total[g], once[g])
 		out = append(out, o)
 	}
 	slices.SortStableFunc(out, func(a, b Odd) int {
@@ -81,14 +81,17 @@ func (r *reader) census() []Odd {
 	return out
 }
 
-var classWords = map[Aspect]string{Articulation: "notes, with an articulation or without", Ornament: "notes, with an ornament or without", Bow: "notes, with a bow mark or without",
-	Dynamic: "notes, with a dynamic or without", Length: "notes and their lengths", Figure: "beats and their rhythms", Foreign: "notes and their alterations"}
+// classWords names what a class counts: among what, one of it, several.
+var classWords = map[Aspect][3]string{Articulation: {"notes", "articulation", "articulations"}, Ornament: {"notes", "ornament", "ornaments"}, Bow: {"notes", "bow mark", "bow marks"},
+	Dynamic: {"notes", "dynamic", "dynamics"}, Length: {"notes", "length", "lengths"}, Figure: {"beats of several notes", "rhythm", "rhythms"}, Foreign: {"notes", "note against the signature", "notes against the signature"}}
 
-func onceText(n int) string {
-	if n == 1 {
-		return "this alone has no second of its kind"
+// onceText says how rare it is that something of a class occurs just once.
+func onceText(class Aspect, total, once int) string {
+	w := classWords[class]
+	if once == 1 {
+		return fmt.Sprintf("Among %d %s no other %s occurs just once.", total, w[0], w[1])
 	}
-	return fmt.Sprintf("%d have no second of their kind", n)
+	return fmt.Sprintf("Among %d %s, %d %s occur just once.", total, w[0], once, w[2])
 }
 
 // sights counts what stands at the steps lo to hi (exclusive). A note without a mark

@@ -37,7 +37,7 @@ func (c *comparison) add(k Aspect, col int, inA, inB string) {
 	if inB == "" {
 		inB = "none"
 	}
-	c.out = append(c.out, Difference{Passage: c.index, Aspect: k, A: c.r.steps[a].note, B: c.r.steps[b].note, InA: inA, InB: inB, colA: a, colB: b,
+	c.out = append(c.out, Difference{Passage: c.index, Aspect: k, A: c.r.steps[a].note, B: c.r.steps[b].note, InA: inA, InB: inB, colA: a, colB: b, col: col,
 		edge: col < c.p.lead || col >= len(c.p.cols)-c.p.trail})
 }
 
@@ -59,9 +59,9 @@ func (c *comparison) notes(i int, col column) {
 	x, y := &c.r.steps[col.a], &c.r.steps[col.b]
 	switch {
 	case y.dia-x.dia != c.p.Shift.Diatonic:
-		c.add(PitchAspect, i, c.r.name(col.a), c.r.name(col.b))
+		c.add(PitchAspect, i, c.r.name(col.a), c.carried(col))
 	case c.p.Tonal && x.relative != y.relative, !c.p.Tonal && y.key-x.key != c.p.Shift.Chromatic:
-		c.add(Accidental, i, c.r.name(col.a), c.r.name(col.b))
+		c.add(Accidental, i, c.r.name(col.a), c.carried(col))
 	}
 	pairs := []struct {
 		k    Aspect
@@ -76,6 +76,18 @@ func (c *comparison) notes(i int, col column) {
 		c.add(Finger, i, x.finger, y.finger)
 	}
 }
+
+// carried names the note of the other place, and what it would be in this one, so that
+// a difference of an accidental is seen to be one where the places are transposed.
+func (c *comparison) carried(col column) string {
+	name := c.r.name(col.b)
+	if c.p.Shift.Diatonic == 0 && c.p.Shift.Chromatic == 0 {
+		return name
+	}
+	return name + " (here it would be " + c.r.carry(c.p, &Difference{colA: col.a, colB: col.b}, true).String() + ")"
+}
+
+func (r *reader) written(id score.NoteID) string { return r.p.Notes[id].Written.String() }
 
 func (r *reader) name(i int) string { return r.p.Notes[r.steps[i].note].Written.String() }
 

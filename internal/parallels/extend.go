@@ -236,7 +236,8 @@ func (r *reader) lasts(at [2]int, lo, hi int) score.Tick {
 func (s *search) measure(p *Passage, steps int) bool {
 	r := s.r
 	for i, c := range p.cols {
-		if r.score(c, steps) == scoreAlike {
+		p.like = append(p.like, r.score(c, steps) == scoreAlike)
+		if p.like[i] {
 			p.Agree++
 			if i > 0 {
 				p.Bits += s.logs[r.token(c.a)]

@@ -22,6 +22,10 @@ const steady = 16
 // missing among forty that agree says much; one of thirty that differ, little. The
 // moments by which a passage was completed to the bar line are counted for themselves,
 // over all passages: there the places often part.
+//
+// The bits are weighed by the square of the likeness of the two places (about the
+// chance that what stands before and after a moment both agree): where the places are
+// hardly parallel, that they differ once more says little.
 func surprise(st *Study) {
 	var all, edges rates
 	here := make([]rates, len(st.Passages))
@@ -42,13 +46,30 @@ func surprise(st *Study) {
 	}
 	for i := range st.Differences {
 		d := &st.Differences[i]
+		like := st.Passages[d.Passage].likeness(d)
 		rate := edges.of(d.Aspect)
 		if !d.edge {
 			h := &here[d.Passage]
 			rate = (h.differ[d.Aspect] + steady*all.of(d.Aspect)) / (h.n + steady)
 		}
-		d.Surprise = -math.Log2(min(1, rate))
+		d.Surprise = -math.Log2(min(1, rate)) * like * like
 	}
+}
+
+// likeness is the share of the moments alike in pitch and length, those that differ
+// together with d left out.
+func (p *Passage) likeness(d *Difference) float64 {
+	lo, hi := d.col, d.col
+	for lo > 0 && !p.like[lo-1] {
+		lo--
+	}
+	for hi < len(p.like) && !p.like[hi] {
+		hi++
+	}
+	if p.like[d.col] { // a mark differs
+		return float64(p.Agree-1) / float64(max(1, p.Pairs-1))
+	}
+	return float64(p.Agree) / float64(max(1, p.Pairs-(hi-lo)))
 }
 
 // rates counts how many of n moments differ in each aspect.
@@ -144,6 +165,9 @@ func (r *reader) oddAt(st *Study, at place, diffs []int, met, differ int) Odd {
 			}
 		}
 	}
+	if at.aspect == Accidental || at.aspect == PitchAspect {
+		o.Here, o.There = r.written(here), r.written(there)
+	}
 	o.Text = r.sentence(&o)
 	o.Why = r.why(st, &st.Passages[d.Passage], &o)
 	return o
@@ -212,7 +236,7 @@ func (r *reader) why(st *Study, p *Passage, o *Odd) string {
 	} else if o.Other > 1 {
 		t += fmt.Sprintf(" None of its %d parallels is like it.", o.Other)
 	}
-	return t + " It may be a slip or meant."
+	return t
 }
 
 func (r *reader) span(ids [2]score.NoteID) string {

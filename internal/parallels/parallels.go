@@ -47,6 +47,7 @@ type Passage struct {
 	Agree int             // of these, alike in pitch and length
 	Bits  float64         // how unlikely the agreement is by the piece's own habits, see search.passage
 	cols  []column
+	like  []bool // of each column: alike in pitch and length
 	// so many moments at both ends were added to complete the bar
 	lead, trail int
 }
@@ -56,9 +57,10 @@ type Difference struct {
 	Passage    int // index into Study.Passages
 	Aspect     Aspect
 	A, B       score.NoteID // where it stands in each; the note before, where one has none
-	InA, InB   string       // what stands there, in words
+	InA, InB   string       // what stands there, in words; of a note in a transposed passage InB says also what it would be in A
 	Surprise   float64      // bits, see surprise
 	colA, colB int          // steps
+	col        int          // column of the passage
 	edge       bool         // where the passage was completed to the bar line
 }
 
@@ -99,6 +101,9 @@ const (
 	MostTold   = 40
 )
 
+// NoVerdict stands in the reasons of the first of each list, and counts for all of it.
+const NoVerdict = "Each of these places may be a slip or meant."
+
 // Analyze compares a part with itself.
 func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 	r := read(sc, p)
@@ -117,6 +122,11 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 }
 
 func tell(st *Study, o Options) {
+	for _, list := range [][]Odd{st.Odd, st.Single} {
+		if len(list) > 0 { // no verdict, said once for the whole list
+			list[0].Why += " " + NoVerdict
+		}
+	}
 	told := 0
 	for _, list := range [][]Odd{st.Odd, st.Single} {
 		for i := range list {

@@ -2,37 +2,60 @@ package voices
 
 import (
 	"math"
+	"slices"
 
 	"pochette/internal/score"
 )
 
-// Weights of the streaming cost. All are costs, in one common unit; how they were
-// chosen stands with DefaultWeights.
+// Weights of the streaming cost, all in one common unit. Every cost is a table entry,
+// so the cost of an assignment is the sum of the entries it meets (Counts), and the
+// tables can be learned from lines whose voices are known (see DefaultWeights).
 type Weights struct {
-	// Leap times size^Bend, size in semitones, for each continuation: near tones
-	// belong together. Bend below 1: the step from a second to a third matters more
-	// than that from a ninth to a tenth.
-	Leap, Bend float64
-	// Skip for each tone of another voice between a tone and its continuation: each
-	// voice that is kept open costs, so a line is split only where that saves leaps.
-	Skip float64
-	// Wait times log2(1 + quarters) for the silence of a voice, from the end of its
-	// tone to the next one, beyond what lies between in a running line.
-	Wait float64
-	// Cross for each open voice that a continuation jumps over.
-	Cross float64
-	// Turn for each change between staying in a voice and going to another one: voices
-	// that take turns go on taking turns. It counts between single tones.
-	Turn float64
+	// Stay by the semitones of a continuation from the moment before, Go of one from
+	// farther back, past tones of another voice. The last entry is that and more.
+	Stay, Go [32]float64
+	// Skip by how many tones of other voices lie between, see skipBin.
+	Skip [9]float64
+	// Wait by the time between the onsets of a tone and its continuation, see waitBin.
+	Wait [20]float64
+	// Side by where a continuation comes to lie against each other open voice, in
+	// semitones on the side on which its voice was, from -18 (crossed) to 36: Side[1].
+	// Side[0] where the two voices were on one key.
+	Side [2][sideBelow + sideAbove + 1]float64
+	// Turn by whether the last of three single tones stays, goes back to another voice
+	// or begins one (second index), and whether the one before had stayed (0) or come
+	// from another voice (1): voices that take turns go on taking turns.
+	Turn [2][3]float64
 	// Enter for each voice that begins.
 	Enter float64
 }
 
-// DefaultWeights gives the committed weights, a new copy at each call. They were
-// chosen on interleaved and single parts of open quartets, held-out by piece (go run
-// ./cmd/accuracy voices prints both).
-func DefaultWeights() *Weights {
-	return &Weights{Leap: 1, Bend: 0.52, Skip: 0.65, Wait: 0.04, Cross: 0.65, Turn: 0.75, Enter: 16}
+// The reach of Weights.Side.
+const (
+	sideBelow = 18
+	sideAbove = 36
+)
+
+// The second index of Weights.Turn.
+const (
+	stays = iota
+	goes
+	begins
+)
+
+// freeCharge is what each going back to another voice costs more where nobody says that
+// there are several: most lines are one voice. It was set on single parts and pairs by
+// turns together (of 0, 4 and 8 the least with which each single part keeps over 95 %
+// of its notes in one voice; 8 loses pairs that lie close), on all pieces.
+const freeCharge = 4
+
+// wary is a copy with that charge.
+func (w *Weights) wary() *Weights {
+	v := *w
+	for i := range v.Go {
+		v.Go[i] += freeCharge
+	}
+	return &v
 }
 
 // breach is what a continuation against the written polyphony costs: more than any
@@ -42,21 +65,47 @@ const breach = 1e6
 // most ages at which a voice is still open: so many tones may lie between a tone and
 // its continuation. Longer breaks end a strand. The search holds sets of last tones,
 // so the window is narrower where more voices are open.
-var window = [MostVoices + 1]int{0, 1, 24, 12, 8}
+var window = [MostVoices + 1]int{0, 1, 40, 12, 8}
 
 // longestWait is the silence, in quarters, after which a voice is closed.
 const longestWait = 16.0
 
-// leaps tabulates Leap*size^Bend.
-type leaps [128]float64
-
-func (w *Weights) leaps() *leaps {
-	var t leaps
-	for i := range t {
-		t[i] = w.Leap * math.Pow(float64(i), w.Bend)
+// skipBin gives the entry of Weights.Skip for so many tones between.
+func skipBin(between int) int {
+	switch {
+	case between < 4:
+		return max(0, between)
+	case between < 6:
+		return 4
+	case between < 9:
+		return 5
+	case between < 14:
+		return 6
+	case between < 24:
+		return 7
 	}
-	t[0] = 0
-	return &t
+	return 8
+}
+
+// waitBin gives the entry of Weights.Wait: half octaves of time, a quarter being 8.
+func waitBin(quarters float64) int {
+	if quarters <= 0 {
+		return 0
+	}
+	return min(19, max(0, int(math.Round(2*math.Log2(quarters)))+8))
+}
+
+// sideOf gives the entry of Weights.Side for a voice that goes from key a to b beside
+// one that goes from key c to d.
+func sideOf(a, b, c, d int) (tied, bin int) {
+	at := b - d
+	switch {
+	case a == c:
+		return 0, sideBelow + min(size(b, d), sideAbove)
+	case a < c:
+		at = -at
+	}
+	return 1, sideBelow + min(sideAbove, max(-sideBelow, at))
 }
 
 func size(a, b int) int {
@@ -72,49 +121,115 @@ func (l *line) open(a, lo int) bool {
 	return lo-a <= window[l.most] && l.tones[lo].onset-l.tones[a].end <= longestWait
 }
 
-// continuation is the cost of going on from a to b, crossings and breaches not counted.
-func (l *line) continuation(w *Weights, t *leaps, a, b int) float64 {
+// near says that tone a sounds at the moment before that of tone b.
+func (l *line) near(a, b int) bool { return l.tones[a].chord == l.tones[b].chord-1 }
+
+// bins gives the entries that going on from a to b meets, whatever else is open.
+func (l *line) bins(a, b int) (near bool, leap, skip, wait int) {
 	s, u := &l.tones[a], &l.tones[b]
-	c := t[size(s.key, u.key)] + w.Skip*float64(max(0, l.chords[u.chord].lo-a-1))
-	if gap := u.onset - s.end; gap > 0 {
-		c += w.Wait * math.Log2(1+gap)
-	}
-	return c
+	return l.near(a, b), min(31, size(s.key, u.key)), skipBin(l.chords[u.chord].lo - l.chords[s.chord].hi), waitBin(u.onset - s.onset)
 }
 
-// crosses says that going from a to b jumps over the key d.
-func crosses(a, b, d int) bool { return a < d && d < b || b < d && d < a }
+// continuation is the cost of going on from a to b, without what depends on the other
+// voices.
+func (l *line) continuation(w *Weights, a, b int) float64 {
+	near, leap, skip, wait := l.bins(a, b)
+	if near {
+		return w.Stay[leap] + w.Skip[skip] + w.Wait[wait]
+	}
+	return w.Go[leap] + w.Skip[skip] + w.Wait[wait]
+}
 
-// total adds the cost of an assignment up from its definition, term by term; the
-// search is tested against it. prev gives for each tone the one it goes on from, or -1.
-func (l *line) total(w *Weights, prev []int) (cost float64, breaches int, terms []score.Term) {
-	t := w.leaps()
-	var leap, skip, wait, cross, turn, enter float64
+// counts says how often an assignment meets each entry of the weights; its cost is
+// the sum of their products (Weights.dot). The search is tested against it. prev gives
+// for each tone the one it goes on from, or -1; a tone that is no longer open counts
+// as -1.
+func (l *line) counts(prev []int) (n *Weights, breaches int) {
+	n = &Weights{}
 	var live []int
+	prev = slices.Clone(prev)
 	for _, c := range l.chords {
 		live = l.opened(live, c.lo)
 		for i := c.lo; i < c.hi; i++ {
+			if prev[i] >= 0 && !slices.Contains(live, prev[i]) {
+				prev[i] = -1
+			}
+		}
+		for i := c.lo; i < c.hi; i++ {
 			a := prev[i]
-			if l.forbidden(a, i) && (a >= 0 || l.waits(live, i)) {
+			if l.forbidden(a, i) && (a >= 0 || slices.Contains(live, l.tones[i].before)) {
 				breaches++
 			}
 			if a < 0 {
-				enter += w.Enter
+				n.Enter++
 				continue
 			}
-			lp := t[size(l.tones[a].key, l.tones[i].key)]
-			sk := w.Skip * float64(max(0, c.lo-a-1))
-			leap, skip = leap+lp, skip+sk
-			wait += l.continuation(w, t, a, i) - lp - sk
-			cross += w.Cross * float64(l.crossings(live, prev, c, i))
+			near, leap, skip, wait := l.bins(a, i)
+			if near {
+				n.Stay[leap]++
+			} else {
+				n.Go[leap]++
+			}
+			n.Skip[skip]++
+			n.Wait[wait]++
+			l.sides(n, live, prev, c, i)
 		}
-		if l.turns(live, c.lo, prev[c.lo]) {
-			turn += w.Turn
+		if changed, act, ok := l.turn(live, c.lo, prev[c.lo]); ok {
+			n.Turn[changed][act]++
 		}
 		live = l.after(live, prev, c)
 	}
-	terms = []score.Term{{Name: "leap", Value: leap}, {Name: "skip", Value: skip}, {Name: "wait", Value: wait}, {Name: "cross", Value: cross}, {Name: "turn", Value: turn}, {Name: "enter", Value: enter}}
-	return leap + skip + wait + cross + turn + enter, breaches, terms
+	return n, breaches
+}
+
+// flat lists all entries in one fixed order.
+func (w *Weights) flat() []*float64 {
+	var out []*float64
+	for _, t := range [][]float64{w.Stay[:], w.Go[:], w.Skip[:], w.Wait[:], w.Side[0][:], w.Side[1][:], w.Turn[0][:], w.Turn[1][:]} {
+		for i := range t {
+			out = append(out, &t[i])
+		}
+	}
+	return append(out, &w.Enter)
+}
+
+// Add adds x times the entries of v.
+func (w *Weights) Add(v *Weights, x float64) {
+	from := v.flat()
+	for i, at := range w.flat() {
+		*at += x * *from[i]
+	}
+}
+
+// terms is what an assignment with these counts costs, by kind.
+func (w *Weights) terms(n *Weights) []score.Term {
+	dot := func(pairs ...[]float64) float64 {
+		sum := 0.0
+		for k := 0; k < len(pairs); k += 2 {
+			for i, x := range pairs[k] {
+				sum += x * pairs[k+1][i]
+			}
+		}
+		return sum
+	}
+	return []score.Term{
+		{Name: "leap", Value: dot(w.Stay[:], n.Stay[:], w.Go[:], n.Go[:])},
+		{Name: "skip", Value: dot(w.Skip[:], n.Skip[:])},
+		{Name: "wait", Value: dot(w.Wait[:], n.Wait[:])},
+		{Name: "side", Value: dot(w.Side[0][:], n.Side[0][:], w.Side[1][:], n.Side[1][:])},
+		{Name: "turn", Value: dot(w.Turn[0][:], n.Turn[0][:], w.Turn[1][:], n.Turn[1][:])},
+		{Name: "enter", Value: w.Enter * n.Enter},
+	}
+}
+
+// total is the cost of an assignment by its definition.
+func (l *line) total(w *Weights, prev []int) (cost float64, breaches int, terms []score.Term) {
+	n, breaches := l.counts(prev)
+	terms = w.terms(n)
+	for _, t := range terms {
+		cost += t.Value
+	}
+	return cost, breaches, terms
 }
 
 // opened keeps the tones that are still open at the chord that begins with lo.
@@ -128,43 +243,24 @@ func (l *line) opened(live []int, lo int) []int {
 	return out
 }
 
-// waits says that the tone which the written voice of b continues is still open.
-func (l *line) waits(live []int, b int) bool {
-	for _, a := range live {
-		if a == l.tones[b].before {
-			return true
-		}
-	}
-	return false
-}
-
-// crossings counts the open voices that tone i jumps over; a voice that moves in the
-// same chord is crossed if the two change places, and is counted once.
-func (l *line) crossings(live, prev []int, c chord, i int) int {
-	n := 0
+// sides counts where tone i comes to lie against each other open voice; of two that
+// move in the same chord the pair is counted once.
+func (l *line) sides(n *Weights, live, prev []int, c chord, i int) {
 	for _, d := range live {
 		if d == prev[i] {
 			continue
 		}
-		moved := -1
+		to, counted := l.tones[d].key, false
 		for j := c.lo; j < c.hi; j++ {
 			if prev[j] == d {
-				moved = j
+				to, counted = l.tones[j].key, j < i
 			}
 		}
-		a, b, k := l.tones[prev[i]].key, l.tones[i].key, l.tones[d].key
-		switch {
-		case moved < 0:
-			if crosses(a, b, k) {
-				n++
-			}
-		case moved > i:
-			if (a-k)*(b-l.tones[moved].key) < 0 {
-				n++
-			}
+		if !counted {
+			tied, bin := sideOf(l.tones[prev[i]].key, l.tones[i].key, l.tones[d].key, to)
+			n.Side[tied][bin]++
 		}
 	}
-	return n
 }
 
 // after gives the open voices once the chord has sounded, the latest first. A voice
@@ -186,19 +282,24 @@ func (l *line) after(live, prev []int, c chord) []int {
 	return out
 }
 
-// turns says that the single tone i, going on from a, stays in the voice of the tone
-// before it although that one had come from another voice, or leaves it although that
-// one had stayed. The tone two back is the last of its voice, and so among the open
-// ones, exactly if the tone before i is not in the same voice.
-func (l *line) turns(live []int, i, a int) bool {
+// turn gives the entry of Weights.Turn for the single tone i, going on from a; it says
+// no unless the two tones before are single too. The tone two back is the last of its
+// voice, and so among the open ones, exactly if the tone before i is not in the same
+// voice.
+func (l *line) turn(live []int, i, a int) (changed, act int, ok bool) {
 	if i < 2 || !l.single(i) || !l.single(i-1) || !l.single(i-2) {
-		return false
+		return 0, 0, false
 	}
-	changed := false
-	for _, d := range live {
-		changed = changed || d == i-2
+	if slices.Contains(live, i-2) {
+		changed = 1
 	}
-	return changed == (a == i-1)
+	switch a {
+	case i - 1:
+		return changed, stays, true
+	case -1:
+		return changed, begins, true
+	}
+	return changed, goes, true
 }
 
 // single says that tone i is struck alone.

@@ -12,7 +12,7 @@ import "math"
 // linear in the number of tones. Back pointers are dropped as soon as all surviving
 // paths agree on them, so memory stays small in long parts too.
 func solve(l *line, w *Weights) []int {
-	s := &solver{l: l, w: w, leaps: w.leaps(), prev: make([]int, len(l.tones))}
+	s := &solver{l: l, w: w, prev: make([]int, len(l.tones))}
 	s.cur = []state{{last: none}}
 	s.table = newTable(l.most)
 	for c := range l.chords {
@@ -48,7 +48,6 @@ type link struct {
 type solver struct {
 	l     *line
 	w     *Weights
-	leaps *leaps
 	cur   []state
 	next  []state
 	links []link // of all layers not yet committed, one after the other
@@ -84,7 +83,7 @@ func (s *solver) step(c int) {
 	for age := 1; age < maxAge && age <= i; age++ {
 		s.open[age] = s.l.open(i-age, i)
 		if s.open[age] && alone {
-			s.cont[age] = s.l.continuation(s.w, s.leaps, i-age, i)
+			s.cont[age] = s.l.continuation(s.w, i-age, i)
 			if s.l.forbidden(i-age, i) {
 				s.cont[age] += breach
 			}
@@ -116,8 +115,10 @@ func (s *solver) one(from int32, cost float64) {
 			c += s.cont[i-int(a)]
 			k := s.l.tones[a].key
 			for o := 0; o < s.nLive; o++ {
-				if o != d && crosses(k, key, s.l.tones[s.live[o]].key) {
-					c += s.w.Cross
+				if o != d {
+					u := s.l.tones[s.live[o]].key
+					tied, bin := sideOf(k, key, u, u)
+					c += s.w.Side[tied][bin]
 				}
 			}
 		}
@@ -148,7 +149,7 @@ func (s *solver) price() {
 	for i := 0; i < tonesAtOnce(s.at); i++ {
 		for d := 0; d < s.nLive; d++ {
 			a, b := int(s.live[d]), s.at.lo+i
-			s.costs[i][d] = s.l.continuation(s.w, s.leaps, a, b)
+			s.costs[i][d] = s.l.continuation(s.w, a, b)
 			if s.l.forbidden(a, b) {
 				s.costs[i][d] += breach
 			}
@@ -159,7 +160,7 @@ func (s *solver) price() {
 // choose gives tone i of the chord each voice that is free, and a new one.
 func (s *solver) choose(i int, from int32, cost float64) {
 	if i == tonesAtOnce(s.at) {
-		s.arrive(from, cost+s.crossCost()+s.turnCost())
+		s.arrive(from, cost+s.sideCost()+s.turnCost())
 		return
 	}
 	for d := 0; d < s.nLive; d++ {
@@ -187,20 +188,26 @@ func (s *solver) newBreach(i int) float64 {
 	return 0
 }
 
-// turnCost is line.turns on the choice made.
+// turnCost is line.turn on the choice made.
 func (s *solver) turnCost() float64 {
 	if !s.turning {
 		return 0
 	}
-	stays := s.choice[0] >= 0 && int(s.live[s.choice[0]]) == s.at.lo-1
-	if s.changed == stays {
-		return s.w.Turn
+	act, changed := goes, 0
+	if s.choice[0] < 0 {
+		act = begins
+	} else if int(s.live[s.choice[0]]) == s.at.lo-1 {
+		act = stays
 	}
-	return 0
+	if s.changed {
+		changed = 1
+	}
+	return s.w.Turn[changed][act]
 }
 
-func (s *solver) crossCost() float64 {
-	n := 0
+// sideCost is line.sides on the choices made.
+func (s *solver) sideCost() float64 {
+	sum := 0.0
 	m := tonesAtOnce(s.at)
 	for i := 0; i < m; i++ {
 		if s.choice[i] < 0 {
@@ -208,30 +215,23 @@ func (s *solver) crossCost() float64 {
 		}
 		a, b := s.l.tones[s.live[s.choice[i]]].key, s.l.tones[s.at.lo+i].key
 		for d := 0; d < s.nLive; d++ {
-			if d != s.choice[i] {
-				n += s.crossed(i, m, d, a, b)
+			if d == s.choice[i] {
+				continue
+			}
+			from := s.l.tones[s.live[d]].key
+			to, counted := from, false
+			for j := 0; j < m; j++ {
+				if s.choice[j] == d {
+					to, counted = s.l.tones[s.at.lo+j].key, j < i
+				}
+			}
+			if !counted {
+				tied, bin := sideOf(a, b, from, to)
+				sum += s.w.Side[tied][bin]
 			}
 		}
 	}
-	return s.w.Cross * float64(n)
-}
-
-// crossed is 1 if tone i, going from key a to b, crosses voice d, which may move in
-// the same chord; of two moving voices the lower tone counts.
-func (s *solver) crossed(i, m, d, a, b int) int {
-	k := s.l.tones[s.live[d]].key
-	for j := 0; j < m; j++ {
-		if s.choice[j] == d {
-			if j > i && (a-k)*(b-s.l.tones[s.at.lo+j].key) < 0 {
-				return 1
-			}
-			return 0
-		}
-	}
-	if crosses(a, b, k) {
-		return 1
-	}
-	return 0
+	return sum
 }
 
 // arrive records the state that the choices lead to.

@@ -2,7 +2,7 @@ package voices
 
 // maxAge bounds the age of a tone in a state, in tones: the widest window, and the
 // tones of one chord.
-const maxAge = 32
+const maxAge = 48
 
 // table finds states by their slot. A stamp empties it in no time.
 type table struct {

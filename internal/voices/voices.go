@@ -29,7 +29,8 @@ const usualVoices = 3
 type Options struct {
 	// Voices is the largest number of voices that may be open at once, 1 to
 	// MostVoices; 0 means 3. It is raised to the number of notes that are written
-	// to sound together.
+	// to sound together. Where it is 0 a line is split only where much is gained by it,
+	// see freeCharge.
 	Voices  int
 	Weights *Weights // nil: DefaultWeights
 }
@@ -76,6 +77,9 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 	if w == nil {
 		w = DefaultWeights()
 	}
+	if o.Voices <= 0 {
+		w = w.wary()
+	}
 	l := readLine(sc, p)
 	l.most = voicesAsked(o.Voices, l.together)
 	st := &Study{Of: make([]int, len(p.Notes)), Prev: make([]score.NoteID, len(p.Notes))}
@@ -103,4 +107,25 @@ func voicesAsked(asked, together int) int {
 		asked = usualVoices
 	}
 	return min(MostVoices, max(asked, together))
+}
+
+// Counts says how often given links meet each entry of the weights. prev gives for
+// each note of the part the struck note it goes on from, NoNote for none. With the
+// counts of the right links and of those found, weights are learned.
+func Counts(sc *score.Score, p *score.Part, o Options, prev []score.NoteID) *Weights {
+	l := readLine(sc, p)
+	l.most = voicesAsked(o.Voices, l.together)
+	of := make([]int, len(p.Notes))
+	for i := range l.tones {
+		of[l.tones[i].id] = i
+	}
+	tones := make([]int, len(l.tones))
+	for i := range tones {
+		tones[i] = -1
+		if a := prev[l.tones[i].id]; a != score.NoNote {
+			tones[i] = of[a]
+		}
+	}
+	n, _ := l.counts(tones)
+	return n
 }
