@@ -97,7 +97,7 @@ a marked part, a report and the data behind it.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usageError{err, cmd.CommandPath()} })
-	root.AddCommand(studyCommand(), demoCommand(), engraveCommand(), versionCommand())
+	root.AddCommand(studyCommand(), demoCommand(), deskCommand(), engraveCommand(), libraryCommand(), versionCommand())
 	root.AddCommand(topicCommands()...)
 	root.AddCommand(readCommands()...)
 	return root

@@ -136,6 +136,12 @@ func (s *Study) run(r Request) error {
 	if err := s.anyPlayable(); err != nil {
 		return fmt.Errorf("%s: %w", r.Name, err)
 	}
+	s.follow(r, played)
+	return nil
+}
+
+// follow finds what rests on the plans of bow and hand. Findings holds those of the file.
+func (s *Study) follow(r Request, played *score.Part) {
 	strokes, lifted := strokeOfEvents(s.Bow)
 	s.Stroke = strokes
 	s.Strings = bowedStrings(played, s.Hand, strokes)
@@ -165,7 +171,6 @@ func (s *Study) run(r Request) error {
 		}
 		return int(b.Grade) - int(a.Grade)
 	})
-	return nil
 }
 
 // anyPlayable refuses a part of which nothing can be played on the instrument.

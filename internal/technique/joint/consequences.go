@@ -130,6 +130,10 @@ func sameGrip(a, b *Plan, i int) bool {
 type fact struct{ shifts, crossings, retakes, links, splits, joins, opens, ups int }
 
 func facts(p *Plan) map[int]fact {
+	return p.memo.facts()
+}
+
+func (p *Plan) count() map[int]fact {
 	pr := p.pr
 	out := map[int]fact{}
 	hand := p.HandStudy()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"pochette/internal/bowing"
 	"pochette/internal/fingering"
@@ -27,6 +28,24 @@ type Plan struct {
 	pr    *Problem
 	ends  []int // place of each bow's end
 	mids  []int // of its turn, -1
+	memo  memo
+}
+
+// memo keeps what was worked out of a plan, which never changes. Several goroutines
+// may ask.
+type memo struct {
+	items func() []Item
+	hand  func() *fingering.Study
+	facts func() map[int]fact
+}
+
+// remember sets up the memo.
+func (p *Plan) remember() {
+	p.memo = memo{
+		items: sync.OnceValue(p.workItems),
+		hand:  sync.OnceValue(func() *fingering.Study { return p.pr.Hand.StudyFrom(p.Grips, p.edges(), p.Exact, p.Gap) }),
+		facts: sync.OnceValue(p.count),
+	}
 }
 
 // plan reads a path of the search.
@@ -53,6 +72,7 @@ func (pr *Problem) plan(states []int, cost float64) *Plan {
 	pen := pr.Bow.Penalty(p.Bows)
 	p.Cost -= pen
 	p.draw()
+	p.remember()
 	return p
 }
 
@@ -122,6 +142,10 @@ type Item struct {
 // over repeats stand at the event that is returned to. They add up to Cost but
 // for the bow's tie-break.
 func (p *Plan) Items() []Item {
+	return slices.Clone(p.memo.items())
+}
+
+func (p *Plan) workItems() []Item {
 	pr := p.pr
 	var out []Item
 	add := func(event int, ts ...score.Term) {
@@ -248,7 +272,7 @@ func (p *Plan) BowStudy() *bowing.Study {
 
 // HandStudy is the plan's hand as package fingering tells it.
 func (p *Plan) HandStudy() *fingering.Study {
-	return p.pr.Hand.StudyFrom(p.Grips, p.edges(), p.Exact, p.Gap)
+	return p.memo.hand()
 }
 
 // shortBow is the missing share of the slowest bow's length from which a place
