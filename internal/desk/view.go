@@ -34,6 +34,7 @@ type viewPiece struct {
 	Locks       []viewLock     `json:"locks"`
 	Plans       []viewPlanName `json:"plans"`
 	Cost        float64        `json:"cost"`
+	Parallels   []viewParallel `json:"parallels,omitempty"`
 	CanUndo     bool           `json:"can_undo"`
 	CanRedo     bool           `json:"can_redo"`
 }
@@ -44,6 +45,10 @@ type viewMeasure struct {
 	Pickup     bool    `json:"pickup,omitempty"`
 	Difficulty float64 `json:"difficulty"`
 	Locked     bool    `json:"locked,omitempty"`
+
+	Key     string   `json:"key,omitempty"`
+	Chord   string   `json:"chord,omitempty"`
+	Tension *float64 `json:"tension,omitempty"` // 0 to 1
 }
 
 type viewEvent struct {
@@ -61,6 +66,9 @@ type viewEvent struct {
 	Crossing   *viewCross   `json:"crossing,omitempty"`
 	Difficulty float64      `json:"difficulty,omitempty"`
 	Locked     bool         `json:"locked,omitempty"`
+	Chord      string       `json:"chord,omitempty"`
+	Key        string       `json:"key,omitempty"`
+	Voice      string       `json:"voice,omitempty"`
 }
 
 type viewNote struct {
@@ -124,6 +132,8 @@ func (p *piece) view() *viewPiece {
 		_, locked := p.st.lockedAt(i)
 		v.Measures = append(v.Measures, viewMeasure{Index: i, Number: timeline.Name(l.Print, i), Pickup: i == 0 && m.Implicit, Difficulty: round(l.Hardness.Bars[i].Score), Locked: locked})
 	}
+	readMeasures(l.Reading, v.Measures)
+	v.Parallels = readParallels(l.Reading)
 	v.Events = p.events()
 	for _, f := range l.Findings {
 		vf := viewFinding{Kind: f.Kind, Grade: f.Grade.String(), Place: f.At.String(), Measure: f.At.Measure, Text: f.Text, Why: f.Why, Suggestion: f.Suggestion}
@@ -227,6 +237,7 @@ func (p *piece) event(i int, cross *technique.Crossing) viewEvent {
 	for _, id := range e.Struck {
 		v.Notes = append(v.Notes, p.noteView(id, g))
 	}
+	readEvent(l.Reading, &v, e.Onset, e.Struck)
 	return v
 }
 

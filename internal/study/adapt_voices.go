@@ -57,6 +57,14 @@ func (rd *Reading) line(i, n int, notes []score.NoteID) jsonLine {
 	return l
 }
 
+// VoiceOf names the implied voice of a note; "" where the line is one, or none was found.
+func (rd *Reading) VoiceOf(id score.NoteID) string {
+	if n := len(rd.lines); n > 1 && int(id) < len(rd.Of) && rd.Of[id] >= 0 {
+		return voiceName(rd.Of[id], n)
+	}
+	return ""
+}
+
 // voiceName names voice i of n, 0 the highest.
 func voiceName(i, n int) string {
 	switch {
