@@ -80,16 +80,16 @@ func (s *scored) seconds(path []Segment) []second {
 			}
 		}
 		s.wholeScores(sp, acc, whole)
-		out[i] = s.second(path, i, whole, keyAcc)
+		out[i] = s.second(path, i, &sp, whole, keyAcc)
 	}
 	return out
 }
 
-func (s *scored) second(path []Segment, i int, whole, keyAcc []float64) second {
+func (s *scored) second(path []Segment, i int, sp *span, whole, keyAcc []float64) second {
 	seg := path[i]
 	value := func(y State) float64 {
 		m, c := mode(s.keys[y.Key].Minor), s.chord[y.Key][y.Fn]
-		v := whole[c] + keyAcc[y.Key] + s.number[m][y.Fn]
+		v := whole[c] + keyAcc[y.Key] + s.number[m][sp.degree(s.keys[y.Key])][y.Fn]
 		if i > 0 {
 			v += s.joinScore(path[i-1].State, y, seg.From)
 		} else {

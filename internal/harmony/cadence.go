@@ -57,11 +57,13 @@ const (
 	sgLeading  // the chord before is a leading-note chord
 	sgHome     // the key is the home key
 	sgNewKey   // the key has changed since the last cadence of the same section, or will change after this chord
+	sgStep     // the line steps to the tonic from the degree above or below
+	sgFall     // it comes to the tonic from the fifth degree
 	sgFew      // few notes in the chord for its length
 	signs
 )
 
-var signNames = [signs]string{"always", "section-ends", "long", "downbeat", "half-bar", "root-before", "root-here", "prepared", "root-first", "fours", "twos", "silence", "bars", "seventh", "leading-note", "home", "key-change-after", "few-notes"}
+var signNames = [signs]string{"always", "section-ends", "long", "downbeat", "half-bar", "root-before", "root-here", "prepared", "root-first", "fours", "twos", "silence", "bars", "seventh", "leading-note", "home", "key-change-after", "step-to-tonic", "fifth-to-tonic", "few-notes"}
 
 var (
 	blAuthentic = newBlock("close-authentic", named(signNames[:]...))
@@ -106,10 +108,8 @@ func (s *Study) kindOf(b, c *ChordSpan) (CadenceType, bool) {
 			return s.authentic(b, c), true
 		}
 		return 0, false
-	case dominant && tonic && c.Inversion == 0 && b.fn.class == clDominant:
-		return s.authentic(b, c), true
 	case dominant && tonic && c.Inversion == 0:
-		return ImperfectAuthentic, true
+		return s.authentic(b, c), true
 	case dominant && b.fn.class == clDominant && tonic:
 		return Evaded, true
 	case dominant && c.fn.class == clSubmediant:
@@ -124,9 +124,11 @@ func (s *Study) kindOf(b, c *ChordSpan) (CadenceType, bool) {
 
 // authentic tells a perfect authentic cadence from an imperfect one: the root of
 // the dominant is heard (in one line a bass is heard as lasting on after the line
-// has left it), and the highest note of the arrival is the tonic.
+// has left it) or understood, as textbooks take the leading-note chord for a
+// dominant without its root and annotators of one line do; and the highest note of
+// the arrival is the tonic.
 func (s *Study) authentic(b, c *ChordSpan) CadenceType {
-	heard, top := false, score.NoNote
+	heard, top := b.fn.class == clLeading, score.NoNote
 	at := sort.Search(len(s.part.Notes), func(i int) bool { return s.part.Notes[i].Onset >= b.From })
 	for i := at; i < len(s.part.Notes) && s.part.Notes[i].Onset <= c.From; i++ {
 		n := &s.part.Notes[i]
@@ -221,7 +223,13 @@ func (s *Study) signsAt(x *closeContext, i int) (g [signs]float64) {
 				count++
 			}
 		}
-		is(sgTop, ToneOf(s.part.Notes[f].Sounding) == c.Chord.Root)
+		here := ToneOf(s.part.Notes[f].Sounding)
+		is(sgTop, here == c.Chord.Root)
+		if f > 0 && here == c.Key.Tonic {
+			d := ToneOf(s.part.Notes[f-1].Sounding) - here
+			is(sgStep, d == 2 || d == 5)
+			is(sgFall, d == 1)
+		}
 	}
 	if longest > 0 {
 		g[sgLong] = max(-1, min(3, math.Log2(longest/x.usual)))

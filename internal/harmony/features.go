@@ -26,37 +26,48 @@ const (
 	kins       = 2*kinBack + 1
 	shifts     = 15 // change of signature from -7 to +7
 	maxLen     = 12 // units in one segment
-	fullEnough = 4  // notes from which a missing chord tone counts as missing
+	places     = 6  // parts of a movement
+	ages       = 3  // how long ago a note sounded
+	relations  = 6
+	paces      = 3
+	fullEnough = 4 // notes from which a missing chord tone counts as missing
 )
 
 var (
 	blocks   []*block
 	features int
 
-	blTone     = newBlock("tone", named("root", "third", "fifth", "seventh", "foreign"), classLabel(noteClasses))
-	blOnset    = newBlock("onset", named("root", "third", "fifth", "seventh", "foreign"), classLabel(noteClasses))
-	blScale    = newBlock("scale", modes(), numbered(-8, degrees))
-	blLow      = newBlock("low", named(qualityNames[:]...), named("root", "third", "fifth", "seventh", "foreign"))
-	blFirst    = newBlock("first-low", named("root", "third", "fifth", "seventh", "foreign"))
-	blMissing  = newBlock("missing", named("root", "third", "fifth", "seventh"), named("few-notes", "many-notes"))
-	blLength   = newBlock("length", numbered(0, lengths))
-	blBars     = newBlock("bars", named("half", "one", "two", "less", "other"))
-	blLevel    = newBlock("level", numbered(0, levels))
-	blCross    = newBlock("over-bar-line", numbered(0, levels))
-	blNumeral  = newBlock("numeral", modes(), functionLabel())
-	blFollow   = newBlock("follow", modes(), named(classNames[:]...), named(classNames[:]...))
-	blMotion   = newBlock("root-motion", modes(), numbered(-9, motions))
-	blSame     = newBlock("same", named("chord"))
-	blOpen     = newBlock("open", modes(), named(classNames[:]...))
-	blClose    = newBlock("close", modes(), named(classNames[:]...))
-	blKin      = newBlock("kin", modes(), modes(), numbered(-kinBack, kins))
-	blShift    = newBlock("shift", modes(), modes(), numbered(-7, shifts))
-	blShiftAt  = newBlock("shift-at", numbered(0, levels))
-	blSection  = newBlock("section", named("key-changes", "key-stays"))
-	blLeave    = newBlock("leave", modes(), named(classNames[:]...))
-	blEnter    = newBlock("enter", modes(), named(classNames[:]...))
-	blPivot    = newBlock("pivot", modes(), named(append(classNames[:], "none")...))
-	blHomeEnds = newBlock("home", named("opens", "closes"))
+	blTone       = newBlock("tone", named("root", "third", "fifth", "seventh", "foreign"), classLabel(noteClasses))
+	blOnset      = newBlock("onset", named("root", "third", "fifth", "seventh", "foreign"), classLabel(noteClasses))
+	blScale      = newBlock("scale", modes(), numbered(-8, degrees))
+	blLow        = newBlock("low", named(qualityNames[:]...), named("root", "third", "fifth", "seventh", "foreign"))
+	blFirst      = newBlock("first-low", named("root", "third", "fifth", "seventh", "foreign"))
+	blMissing    = newBlock("missing", named(qualityNames[:]...), named("root", "third", "fifth", "seventh"), named("few-notes", "many-notes"))
+	blTint       = newBlock("tint", named(qualityNames[:]...), numbered(-9, motions))
+	blMemory     = newBlock("memory", named("root", "third", "fifth", "seventh", "foreign"), numbered(0, ages))
+	blLine       = newBlock("line", modes(), numbered(-8, degrees), numbered(-8, degrees))
+	blPlace      = newBlock("place", modes(), numbered(0, places), named("home", "relative", "dominant", "dominant-relative", "flatter", "other"))
+	blBass       = newBlock("bass", modes(), named(classNames[:]...), numbered(-8, degrees))
+	blPaceLevel  = newBlock("pace-level", numbered(0, paces), numbered(0, levels))
+	blPaceLength = newBlock("pace-length", numbered(0, paces), numbered(0, lengths))
+	blLength     = newBlock("length", numbered(0, lengths))
+	blBars       = newBlock("bars", named("half", "one", "two", "less", "other"))
+	blLevel      = newBlock("level", numbered(0, levels))
+	blCross      = newBlock("over-bar-line", numbered(0, levels))
+	blNumeral    = newBlock("numeral", modes(), functionLabel())
+	blFollow     = newBlock("follow", modes(), named(classNames[:]...), named(classNames[:]...))
+	blMotion     = newBlock("root-motion", modes(), numbered(-9, motions))
+	blSame       = newBlock("same", named("chord"))
+	blOpen       = newBlock("open", modes(), named(classNames[:]...))
+	blClose      = newBlock("close", modes(), named(classNames[:]...))
+	blKin        = newBlock("kin", modes(), modes(), numbered(-kinBack, kins))
+	blShift      = newBlock("shift", modes(), modes(), numbered(-7, shifts))
+	blShiftAt    = newBlock("shift-at", numbered(0, levels))
+	blSection    = newBlock("section", named("key-changes", "key-stays"))
+	blLeave      = newBlock("leave", modes(), named(classNames[:]...))
+	blEnter      = newBlock("enter", modes(), named(classNames[:]...))
+	blPivot      = newBlock("pivot", modes(), named(append(classNames[:], "none")...))
+	blHomeEnds   = newBlock("home", named("opens", "closes"))
 )
 
 type dim struct {
@@ -208,4 +219,22 @@ func barBucket(bars float32) int {
 		return 3
 	}
 	return 4
+}
+
+// relation of a local key to the home key.
+func relation(home, k Key) int {
+	d := k.Fifths() - home.Fifths()
+	switch {
+	case k == home:
+		return 0
+	case d == 0:
+		return 1
+	case d == 1 && k.Minor == home.Minor:
+		return 2
+	case d == 1:
+		return 3
+	case d == -1:
+		return 4
+	}
+	return 5
 }

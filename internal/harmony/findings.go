@@ -183,7 +183,7 @@ func (s *Study) chordFindings(l Level) []score.Finding {
 		if c.Ambiguous && l == Scholar && c.Gap >= 0 {
 			out = append(out, s.finding("ambiguous-chord", c.From, c.To-1, closeGap-c.Gap,
 				fmt.Sprintf("Read as %s in %s; %s in %s (%s) comes close.", c.Label(), c.Key, c.Second.Roman, c.Second.Key, c.Second.Chord.Name()),
-				fmt.Sprintf("The second reading stays %.2f behind; %.0f is the score of one wrong quarter.", c.Gap, closeGap)))
+				fmt.Sprintf("The second reading stays %.2f behind in the score of the search; under %.0f is close.", c.Gap, closeGap)))
 		}
 	}
 	return out

@@ -11,6 +11,7 @@ type obs struct {
 	class int8    // see noteClass
 	dur   float32 // quarters of it inside the unit
 	onset bool    // struck inside the unit
+	key   int16   // MIDI key number
 }
 
 // Notes are classed by how the line comes to them and leaves them, by step or
@@ -49,6 +50,9 @@ type unit struct {
 	first      Tone // lowest of what sounds at its start, or is struck first
 	struck     int
 	empty      bool
+	memory     []memo
+	line       [][2]Tone // melodic steps to the notes struck here
+	place      int       // part of the movement
 }
 
 // grid is a part cut into units.
@@ -67,6 +71,7 @@ func newGrid(p *score.Part, quarter score.Tick) *grid {
 		g.cut(i, quarter)
 	}
 	g.lay(timeline.Events(p))
+	g.remember()
 	for i := range g.units {
 		u := &g.units[i]
 		u.empty = len(u.notes) == 0
@@ -134,6 +139,12 @@ func (g *grid) lay(events []timeline.Event) {
 		for _, id := range e.Struck {
 			n := &g.p.Notes[id]
 			strong := at < len(g.units) && g.units[at].start == e.Onset
+			if in != nil && len(in.Struck) == 1 && at < len(g.units) {
+				a, b := ToneOf(g.p.Notes[in.Struck[0]].Sounding), ToneOf(n.Sounding)
+				if a.known() && b.known() {
+					g.units[at].line = append(g.units[at].line, [2]Tone{a, b})
+				}
+			}
 			c := noteClass(g.step(in, id), g.step(out, id), strong)
 			g.sound(at, n, g.ends[id], c)
 		}
@@ -153,7 +164,7 @@ func (g *grid) sound(at int, n *score.Note, end score.Tick, class int8) {
 			continue
 		}
 		onset := n.Onset >= x.start
-		x.notes = append(x.notes, obs{t, class, float32(float64(over) / g.q), onset})
+		x.notes = append(x.notes, obs{t, class, float32(float64(over) / g.q), onset, key})
 		if onset {
 			x.struck++
 		}
@@ -213,4 +224,59 @@ func endsOf(p *score.Part) []score.Tick {
 		}
 	}
 	return ends
+}
+
+// memo is a note that sounded earlier and that no step has displaced since.
+type memo struct {
+	tone Tone
+	age  int8
+}
+
+// remember lists for each unit what is heard as lasting on: in one line a broken
+// chord's notes are kept in mind until the line moves from them by step.
+func (g *grid) remember() {
+	type kept struct {
+		tone Tone
+		key  int16
+		last int
+	}
+	var held []kept
+	for i := range g.units {
+		u := &g.units[i]
+		u.place = min(places-1, i*places/len(g.units))
+		for _, o := range u.notes {
+			if !o.onset {
+				for j := range held {
+					if held[j].key == o.key {
+						held[j].last = i
+					}
+				}
+				continue
+			}
+			n := 0
+			for _, h := range held {
+				if d := h.key - o.key; d < -2 || d > 2 {
+					held[n] = h
+					n++
+				}
+			}
+			held = append(held[:n], kept{o.tone, o.key, i})
+		}
+		n := 0
+		for _, h := range held {
+			switch age := i - h.last; {
+			case age == 1:
+				u.memory = append(u.memory, memo{h.tone, 0})
+			case age == 2:
+				u.memory = append(u.memory, memo{h.tone, 1})
+			case age == 3 || age == 4:
+				u.memory = append(u.memory, memo{h.tone, 2})
+			case age > 4:
+				continue
+			}
+			held[n] = h
+			n++
+		}
+		held = held[:n]
+	}
 }

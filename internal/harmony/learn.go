@@ -25,13 +25,6 @@ type Label struct {
 type Example struct {
 	pr   *problem
 	gold []Segment
-	loss []goldUnit
-}
-
-type goldUnit struct {
-	key   int
-	chord int32
-	q     float64 // quarters
 }
 
 // NewExample lays a labelled part out for learning. Labels that no state says
@@ -58,7 +51,6 @@ func NewExample(p *score.Part, quarter score.Tick, home Key, labels []Label) (*E
 			s = states[i-1]
 		}
 		states[i] = s
-		ex.loss = append(ex.loss, goldUnit{s.Key, ex.pr.chord[s.Key][s.Fn], float64(u.quarters)})
 	}
 	for i := 0; i < len(states); {
 		j := i
@@ -107,52 +99,37 @@ func (p *problem) nearest(l Label) (State, bool) {
 
 // Settings of Learn.
 type Settings struct {
-	Runs              int     // in orders of their own, averaged
-	Epochs            int     // passes over the examples; the later half is averaged
-	Rate              float64 // step of the subgradient method
-	Damp              float64 // slows weights that few places speak of
-	Pull              float64 // weight of the squared distance from the start
-	Prior             float64 // share of the counted chances that the weights start from
-	Margin, KeyMargin float64 // how much a quarter with a wrong chord, or key, must lose by
+	Epochs int     // passes over the examples; the later half is averaged
+	Rate   float64 // step of the gradient method
+	Damp   float64 // slows weights that few places speak of
+	Pull   float64 // weight of the squared distance from 0, for each example
 }
 
 // UsualSettings are those of the committed weights, chosen by cross-validation
-// over whole suites.
+// over half of the movements.
 func UsualSettings() Settings {
-	return Settings{Runs: 3, Epochs: 8, Rate: 0.3, Damp: 30, Pull: 0.1, Prior: 1, Margin: 1, KeyMargin: 0.2}
+	return Settings{Epochs: 8, Rate: 0.3, Damp: 10, Pull: 0.05}
 }
 
-// Learn fits weights with a structured hinge loss (max-margin Markov networks,
-// Taskar, Guestrin and Koller 2003; subgradient with AdaGrad steps, Duchi, Hazan
-// and Singer 2011), averaged over the passes. A reading loses Margin for each
-// quarter with a wrong chord and again for a wrong key. Examples are taken in the
-// order of a fixed sequence: the same examples give the same weights.
+// Learn fits weights so that the labels become likely among all readings: a
+// semi-Markov conditional random field (Sarawagi and Cohen 2004) with exact
+// gradients, steps after AdaGrad (Duchi, Hazan and Singer 2011), averaged over
+// the passes. Examples are taken in the order of a fixed sequence: the same
+// examples give the same weights.
 func Learn(exs []*Example, set Settings) *Weights {
-	out := NewWeights()
-	for run := range set.Runs {
-		for i, v := range learnOnce(exs, set, uint64(run+1)) {
-			out.w[i] += v / float64(set.Runs)
-		}
-	}
-	return out
-}
-
-func learnOnce(exs []*Example, set Settings, seed uint64) []float64 {
 	w := NewWeights()
-	count(w, exs, set.Prior)
-	base := slices.Clone(w.w)
 	square, mean, grad := make([]float64, features), make([]float64, features), make([]float64, features)
 	order := make([]int, len(exs))
 	for i := range order {
 		order[i] = i
 	}
-	taken := 0.0
+	seed, taken := uint64(1), 0.0
 	for epoch := range set.Epochs {
 		shuffle(order, &seed)
 		for _, o := range order {
-			exs[o].step(w, set, grad)
+			exs[o].gradient(w, grad)
 			for i, g := range grad {
-				g += set.Pull * (w.w[i] - base[i])
+				g += set.Pull * w.w[i]
 				if g != 0 {
 					square[i] += g * g
 					w.w[i] -= set.Rate * g / math.Sqrt(square[i]+set.Damp)
@@ -166,7 +143,15 @@ func learnOnce(exs []*Example, set Settings, seed uint64) []float64 {
 			}
 		}
 	}
-	return mean
+	w.w = mean
+	return w
+}
+
+// gradient fills grad with that of the negative logarithm of the labels' chance.
+func (ex *Example) gradient(w *Weights, grad []float64) {
+	clear(grad)
+	expected(newScored(ex.pr, w), grad)
+	ex.pr.pathFeatures(ex.gold, func(i int, v float64) { grad[i] -= v })
 }
 
 // shuffle draws an order with an xorshift generator (Marsaglia 2003), so that no
@@ -181,45 +166,6 @@ func shuffle(order []int, seed *uint64) {
 		order[i], order[j] = order[j], order[i]
 	}
 	*seed = x
-}
-
-// step fills grad with the subgradient of the hinge loss of one example.
-func (ex *Example) step(w *Weights, set Settings, grad []float64) {
-	clear(grad)
-	s := newScored(ex.pr, w)
-	s.loss, s.margin, s.keyMargin = ex.loss, set.Margin, set.KeyMargin
-	path, _ := s.best()
-	ex.pr.pathFeatures(path, func(i int, v float64) { grad[i] += v })
-	ex.pr.pathFeatures(ex.gold, func(i int, v float64) { grad[i] -= v })
-}
-
-// count gives the weights of what follows what, of numerals and of the degrees of
-// the scale the logarithms of their chances in the examples, each smoothed by one
-// more of every kind.
-func count(w *Weights, exs []*Example, share float64) {
-	n := make([]float64, features)
-	for _, ex := range exs {
-		ex.pr.pathFeatures(ex.gold, func(i int, v float64) { n[i] += v })
-	}
-	chances := func(b *block, group int) {
-		for at := b.at; at < b.at+b.count(); at += group {
-			chancesOf(n, w, share, at, group)
-		}
-	}
-	chances(blScale, degrees)
-	chances(blFollow, classes)
-	chances(blNumeral, most)
-}
-
-// chancesOf does so for one row of alternatives.
-func chancesOf(n []float64, w *Weights, share float64, at, group int) {
-	sum := 0.0
-	for i := at; i < at+group; i++ {
-		sum += n[i] + 1
-	}
-	for i := at; i < at+group; i++ {
-		w.w[i] += share * math.Log((n[i]+1)*float64(group)/sum)
-	}
 }
 
 // Gold is what the labels come to in the states and on the grid of the search:

@@ -1,5 +1,10 @@
 package harmony
 
+import "math/bits"
+
+// heardBit is a bit of a mask of tones that counts as always heard.
+const heardBit = 63
+
 // State is a chord in a key, as indices into a Problem.
 type State struct{ Key, Fn int }
 
@@ -11,15 +16,22 @@ type Segment struct {
 
 // problem is one movement laid out for the search: what may be, not yet scored.
 type problem struct {
-	g      *grid
-	home   Key
-	keys   []Key
-	chords []Chord // all chords of all keys, each once
-	chord  [][]int32
-	role   [][tones]int8 // by chord and tone
-	mask   [][4]uint64   // by chord and role: the bit of its tone, 0 for none
-	pivot  [][]int8      // by key and chord: its class there
-	units  int
+	g       *grid
+	home    Key
+	keys    []Key
+	chords  []Chord // all chords of all keys, each once
+	chord   [][]int32
+	role    [][tones]int8  // by chord and tone
+	rel     [][tones]int16 // by chord and tone: place in the block of tints
+	pace    int
+	groupOf [2][]int // functions that follow and lead alike, by mode and function
+	groupAs [2][]*function
+	groups  [2]int
+	members [2][][]int
+	mask    [][4]uint64 // by chord and role: the bit of its tone, 0 for none
+	bit     [][4]uint8  // the number of that bit; heardBit for none
+	pivot   [][]int8    // by key and chord: its class there
+	units   int
 }
 
 func newProblem(g *grid, home Key) *problem {
@@ -47,12 +59,23 @@ func newProblem(g *grid, home Key) *problem {
 	for _, c := range p.chords {
 		var roles [tones]int8
 		var mask [4]uint64
+		var rel [tones]int16
 		for i := range roles {
 			roles[i] = int8(c.role(loTone + Tone(i)))
 			if r := roles[i]; r < foreign {
 				mask[r] = 1 << uint(i)
 			}
+			rel[i] = int16(int(c.Quality)*motions + motionBucket(loTone+Tone(i)-c.Root))
 		}
+		p.rel = append(p.rel, rel)
+		var bit [4]uint8
+		for r, m := range mask {
+			bit[r] = heardBit
+			if m != 0 {
+				bit[r] = uint8(bits.TrailingZeros64(m))
+			}
+		}
+		p.bit = append(p.bit, bit)
 		p.role, p.mask = append(p.role, roles), append(p.mask, mask)
 	}
 	for ki, k := range p.keys {
@@ -65,7 +88,93 @@ func newProblem(g *grid, home Key) *problem {
 		}
 		p.pivot = append(p.pivot, row)
 	}
+	p.pace = paceBucket(g)
+	for m := range 2 {
+		p.groupUp(m)
+	}
 	return p
+}
+
+const maxGroups = 64
+
+func (p *problem) groupUp(m int) {
+	type key struct {
+		class int8
+		root  Tone
+	}
+	ids := map[key]int{}
+	for i := range functions[m] {
+		f := &functions[m][i]
+		k := key{f.class, f.root}
+		id, ok := ids[k]
+		if !ok {
+			id = len(ids)
+			ids[k] = id
+			p.groupAs[m] = append(p.groupAs[m], f)
+			p.members[m] = append(p.members[m], nil)
+		}
+		p.groupOf[m] = append(p.groupOf[m], id)
+		p.members[m][id] = append(p.members[m][id], i)
+	}
+	p.groups[m] = len(ids)
+}
+
+func paceBucket(g *grid) int {
+	struck, q := 0.0, 0.0
+	for i := range g.units {
+		struck, q = struck+float64(g.units[i].struck), q+float64(g.units[i].quarters)
+	}
+	switch {
+	case struck < 1.7*q:
+		return 0
+	case struck < 2.9*q:
+		return 1
+	}
+	return 2
+}
+
+// heard tells which roles of a chord the span has, as bits.
+func (p *problem) heard(c int, mask uint64) int {
+	b := &p.bit[c]
+	return int(mask>>(b[0]&63)&1 | mask>>(b[1]&63)&1<<1 | mask>>(b[2]&63)&1<<2 | mask>>(b[3]&63)&1<<3)
+}
+
+// degree of the bass of a span in a key; degrees for none.
+func (s *span) degree(k Key) int {
+	if s.empty {
+		return degrees
+	}
+	return degreeBucket(s.tone - k.Tonic)
+}
+
+// chordFeatures are those of a chord over one unit.
+func (p *problem) chordFeatures(c, at int, add func(int, float64)) {
+	u := &p.g.units[at]
+	for _, o := range u.notes {
+		r := int(p.role[c][o.tone-loTone])
+		add(blTone.idx2(r, int(o.class)), float64(o.dur))
+		if o.onset {
+			add(blOnset.idx2(r, int(o.class)), 1)
+		}
+		add(blTint.at+int(p.rel[c][o.tone-loTone]), float64(o.dur))
+	}
+	for _, o := range u.memory {
+		add(blMemory.idx2(int(p.role[c][o.tone-loTone]), int(o.age)), 1)
+	}
+}
+
+// keyFeatures are those of a key over one unit.
+func (p *problem) keyFeatures(ki, at int, add func(int, float64)) {
+	u, k := &p.g.units[at], p.keys[ki]
+	m := mode(k.Minor)
+	for _, o := range u.notes {
+		add(blScale.idx2(m, degreeBucket(o.tone-k.Tonic)), float64(o.dur))
+	}
+	for _, o := range u.line {
+		add(blLine.idx3(m, degreeBucket(o[0]-k.Tonic), degreeBucket(o[1]-k.Tonic)), 1)
+	}
+	add(blKin.idx(mode(p.home.Minor), m, kinBucket(p.home, k)), float64(u.quarters))
+	add(blPlace.idx3(mode(p.home.Minor), u.place, relation(p.home, k)), float64(u.quarters))
 }
 
 func (p *problem) fn(s State) *function { return &functions[mode(p.keys[s.Key].Minor)][s.Fn] }
@@ -114,16 +223,8 @@ func (p *problem) segmentFeatures(s Segment, add func(int, float64)) {
 	k, c := p.keys[s.Key], p.chord[s.Key][s.Fn]
 	m := mode(k.Minor)
 	for i := s.From; i < s.To; i++ {
-		u := &p.g.units[i]
-		for _, o := range u.notes {
-			r := int(p.role[c][o.tone-loTone])
-			add(blTone.idx2(r, int(o.class)), float64(o.dur))
-			if o.onset {
-				add(blOnset.idx2(r, int(o.class)), 1)
-			}
-			add(blScale.idx2(m, degreeBucket(o.tone-k.Tonic)), float64(o.dur))
-		}
-		add(blKin.idx(mode(p.home.Minor), m, kinBucket(p.home, k)), float64(u.quarters))
+		p.chordFeatures(int(c), i, add)
+		p.keyFeatures(s.Key, i, add)
 	}
 	sp := startSpan(&p.g.units[s.To-1])
 	for i := s.To - 2; i >= s.From; i-- {
@@ -132,6 +233,9 @@ func (p *problem) segmentFeatures(s Segment, add func(int, float64)) {
 	p.spanFeatures(sp, add)
 	p.wholeFeatures(int(c), sp, add)
 	add(blNumeral.idx2(m, s.Fn), 1)
+	if d := sp.degree(k); d < degrees {
+		add(blBass.idx3(m, int(functions[m][s.Fn].class), d), 1)
+	}
 }
 
 // spanFeatures are those of any segment of these units.
@@ -139,6 +243,8 @@ func (p *problem) spanFeatures(sp span, add func(int, float64)) {
 	add(blLength.idx1(lengthBucket(sp.beats)), 1)
 	add(blBars.idx1(barBucket(sp.bars)), 1)
 	add(blLevel.idx1(sp.level), 1)
+	add(blPaceLevel.idx2(p.pace, sp.level), 1)
+	add(blPaceLength.idx2(p.pace, lengthBucket(sp.beats)), 1)
 	if sp.cross {
 		add(blCross.idx1(sp.level), 1)
 	}
@@ -157,7 +263,7 @@ func (p *problem) wholeFeatures(c int, sp span, add func(int, float64)) {
 	}
 	for r, bit := range p.mask[c] {
 		if bit != 0 && sp.mask&bit == 0 {
-			add(blMissing.idx2(r, many), 1)
+			add(blMissing.idx3(int(p.chords[c].Quality), r, many), 1)
 		}
 	}
 }

@@ -2,6 +2,7 @@ package harmony
 
 import (
 	"math"
+	"math/bits"
 
 	"pochette/internal/score"
 )
@@ -9,41 +10,46 @@ import (
 // scored is a problem with weights, made ready for the search.
 type scored struct {
 	*problem
-	w *Weights
-	// follow[mode] is the score of function j after function i in one key, from*n+to.
-	follow            [2][]float64
-	leave             [2][]float64
-	enter             [2][]float64
-	number            [2][]float64 // numeral by function
-	shift             [][]float64  // by key and key
-	pivotW            [][]float64  // by key and chord
-	scale             [][]float64  // by key and tone
-	kin               []float64    // by key, a quarter
-	tone              [roles][noteClasses]float64
-	onset             [roles][noteClasses]float64
-	loss              []goldUnit // learning only: what is right, and what each wrong quarter is given on top
-	margin, keyMargin float64
+	w      *Weights
+	leave  [2][]float64
+	enter  [2][]float64
+	group  [2][]float64   // by group and group
+	number [2][][]float64 // numeral by degree of the bass and function
+	shift  [][]float64    // by key and key
+	pivotW [][]float64    // by key and chord
+	scale  [][]float64    // by key and tone
+	kin    []float64      // by key, a quarter
+	tone   [roles][noteClasses]float64
+	onset  [roles][noteClasses]float64
+	miss   [2][]float64 // by many notes, quality and what is heard
+	gain   *gains       // nil: none
 }
 
 func newScored(p *problem, w *Weights) *scored {
 	s := &scored{problem: p, w: w}
 	for m := range 2 {
 		fs := functions[m]
-		n := len(fs)
-		s.follow[m] = make([]float64, n*n)
-		for i, a := range fs {
-			for j, b := range fs {
-				v := w.w[blSame.idx1(0)]
-				if i != j {
-					v = w.w[blFollow.idx3(m, int(a.class), int(b.class))] + w.w[blMotion.idx2(m, motionBucket(b.root-a.root))]
-				}
-				s.follow[m][i*n+j] = v
-			}
-		}
-		for i, f := range fs {
+		for _, f := range fs {
 			s.leave[m] = append(s.leave[m], w.w[blLeave.idx2(m, int(f.class))])
 			s.enter[m] = append(s.enter[m], w.w[blEnter.idx2(m, int(f.class))])
-			s.number[m] = append(s.number[m], w.w[blNumeral.idx2(m, i)])
+		}
+	}
+	for m := range 2 {
+		for _, a := range p.groupAs[m] {
+			for _, b := range p.groupAs[m] {
+				s.group[m] = append(s.group[m], w.w[blFollow.idx3(m, int(a.class), int(b.class))]+w.w[blMotion.idx2(m, motionBucket(b.root-a.root))])
+			}
+		}
+		for d := range degrees + 1 {
+			var row []float64
+			for i, f := range functions[m] {
+				v := w.w[blNumeral.idx2(m, i)]
+				if d < degrees {
+					v += w.w[blBass.idx3(m, int(f.class), d)]
+				}
+				row = append(row, v)
+			}
+			s.number[m] = append(s.number[m], row)
 		}
 	}
 	for ki, k := range p.keys {
@@ -71,40 +77,47 @@ func newScored(p *problem, w *Weights) *scored {
 			s.onset[r][c] = w.w[blOnset.idx2(r, c)]
 		}
 	}
+	s.fillMiss()
 	return s
 }
 
 // chordUnit scores every chord over one unit, the part that adds up over units.
 func (s *scored) chordUnit(at int, out []float64) {
-	var by [roles][tones]float64
-	none := 0.0
-	for _, o := range s.g.units[at].notes {
+	var by [tones][roles]float64
+	var dur [tones]float64
+	var has uint64
+	u := &s.g.units[at]
+	for _, o := range u.notes {
+		t := o.tone - loTone
+		has |= 1 << uint(t)
+		dur[t] += float64(o.dur)
 		for r := range roles {
 			v := s.tone[r][o.class] * float64(o.dur)
 			if o.onset {
 				v += s.onset[r][o.class]
 			}
-			by[r][o.tone-loTone] += v
+			by[t][r] += v
 		}
 	}
-	for t := range tones {
-		none += by[foreign][t]
-	}
-	for c, ch := range s.chords {
-		v := none
-		for r, st := range chordSteps[ch.Quality] {
-			if t := ch.Root + st; t.known() {
-				v += by[r][t-loTone] - by[foreign][t-loTone]
-			}
+	for _, o := range u.memory {
+		t := o.tone - loTone
+		has |= 1 << uint(t)
+		for r := range roles {
+			by[t][r] += s.w.w[blMemory.idx2(r, int(o.age))]
 		}
-		out[c] = v
 	}
-	if s.loss != nil {
-		g := s.loss[at]
+	clear(out)
+	tint := s.w.w[blTint.at:]
+	for ; has != 0; has &= has - 1 {
+		t := bits.TrailingZeros64(has)
+		row, d := &by[t], dur[t]
 		for c := range out {
-			if int32(c) != g.chord {
-				out[c] += s.margin * g.q
-			}
+			out[c] += row[s.role[c][t]] + d*tint[s.rel[c][t]]
+		}
+	}
+	if s.gain != nil {
+		for c, ch := range s.chords {
+			out[c] += s.gain.root[at][ch.Root-loTone]
 		}
 	}
 }
@@ -112,19 +125,24 @@ func (s *scored) chordUnit(at int, out []float64) {
 func (s *scored) keyUnit(at int, out []float64) {
 	u := &s.g.units[at]
 	for k := range s.keys {
-		v := s.kin[k] * float64(u.quarters)
+		key := s.keys[k]
+		m := mode(key.Minor)
+		v := (s.kin[k] + s.w.w[blPlace.idx3(mode(s.home.Minor), u.place, relation(s.home, key))]) * float64(u.quarters)
 		for _, o := range u.notes {
 			v += s.scale[k][o.tone-loTone] * float64(o.dur)
 		}
-		if s.loss != nil && k != s.loss[at].key {
-			v += s.keyMargin * s.loss[at].q
+		for _, o := range u.line {
+			v += s.w.w[blLine.idx3(m, degreeBucket(o[0]-key.Tonic), degreeBucket(o[1]-key.Tonic))]
+		}
+		if s.gain != nil {
+			v += s.gain.key[at][k]
 		}
 		out[k] = v
 	}
 }
 
 func (s *scored) spanScore(sp span) float64 {
-	v := s.w.w[blLength.idx1(lengthBucket(sp.beats))] + s.w.w[blBars.idx1(barBucket(sp.bars))] + s.w.w[blLevel.idx1(sp.level)]
+	v := s.w.w[blLength.idx1(lengthBucket(sp.beats))] + s.w.w[blBars.idx1(barBucket(sp.bars))] + s.w.w[blLevel.idx1(sp.level)] + s.w.w[blPaceLevel.idx2(s.pace, sp.level)] + s.w.w[blPaceLength.idx2(s.pace, lengthBucket(sp.beats))]
 	if sp.cross {
 		v += s.w.w[blCross.idx1(sp.level)]
 	}
@@ -141,21 +159,29 @@ func (s *scored) wholeScores(sp span, acc, out []float64) {
 	if sp.struck >= fullEnough {
 		many = 1
 	}
-	var miss [4]float64
-	for r := range miss {
-		miss[r] = s.w.w[blMissing.idx2(r, many)]
-	}
-	low, first := sp.tone-loTone, sp.first-loTone
-	lowW, firstW := s.w.w[blLow.at:], s.w.w[blFirst.at:]
+	low, first, mask := sp.tone-loTone, sp.first-loTone, sp.mask|1<<heardBit
+	lowW, firstW, miss := s.w.w[blLow.at:], s.w.w[blFirst.at:], s.miss[many]
 	for c := range acc {
-		v := acc[c] + lowW[int(s.chords[c].Quality)*roles+int(s.role[c][low])] + firstW[s.role[c][first]]
-		mask := &s.mask[c]
-		for r := range mask {
-			if bit := mask[r]; bit != 0 && sp.mask&bit == 0 {
-				v += miss[r]
+		q := int(s.chords[c].Quality)
+		role := &s.role[c]
+		out[c] = acc[c] + lowW[q*roles+int(role[low])] + firstW[role[first]] + miss[q*16+s.heard(c, mask)]
+	}
+}
+
+// fillMiss sums the weights of missing chord tones by what is heard.
+func (s *scored) fillMiss() {
+	for many := range 2 {
+		for q := range qualities {
+			for heard := range 16 {
+				v := 0.0
+				for r := range chordSteps[q] {
+					if heard>>r&1 == 0 {
+						v += s.w.w[blMissing.idx3(int(q), r, many)]
+					}
+				}
+				s.miss[many] = append(s.miss[many], v)
 			}
 		}
-		out[c] = v
 	}
 }
 
@@ -272,7 +298,7 @@ func (s *scored) segmentsTo(t int, f flat, enter, chordAt, keyAt [][]float64, ac
 			b := base + keyAcc[k]
 			m := mode(s.keys[k].Minor)
 			lo := f.at[k]
-			num := s.number[m]
+			num := s.number[m][sp.degree(s.keys[k])]
 			for i, c := range row {
 				v := e[lo+i] + b + whole[c] + num[i]
 				if v > val[lo+i] {
@@ -305,19 +331,7 @@ func (s *scored) join(t int, f flat, val, out []float64, from []int16) {
 			}
 		}
 		exits[k] = x
-		o, fr := out[lo:lo+n], from[lo:lo+n]
-		for j := range o {
-			o[j] = math.Inf(-1)
-		}
-		for i := range row {
-			v := val[lo+i] + stay
-			tab := s.follow[m][i*len(functions[m]):][:n]
-			for j, x := range tab {
-				if c := v + x; c > o[j] {
-					o[j], fr[j] = c, int16(lo+i)
-				}
-			}
-		}
+		s.joinKey(m, stay, val[lo:lo+n], out[lo:lo+n], from[lo:lo+n], int16(lo))
 	}
 	for k, row := range s.chord {
 		m, lo := mode(s.keys[k].Minor), f.at[k]
@@ -333,6 +347,47 @@ func (s *scored) join(t int, f flat, val, out []float64, from []int16) {
 				}
 			}
 		}
+	}
+}
+
+// joinKey does so within one key. Functions of one group follow and lead alike, so
+// that the best of each group is enough to know.
+func (s *scored) joinKey(m int, stay float64, val, out []float64, from []int16, lo int16) {
+	n, of := s.groups[m], s.groupOf[m]
+	var top, into [maxGroups]float64
+	var topAt, intoAt [maxGroups]int16
+	for g := range n {
+		top[g], into[g] = math.Inf(-1), math.Inf(-1)
+	}
+	for i, v := range val {
+		if g := of[i]; v > top[g] {
+			top[g], topAt[g] = v, int16(i)
+		}
+	}
+	for g := range n {
+		for h, x := range s.group[m][g*n : g*n+n] {
+			if v := top[g] + x; h != g && v > into[h] {
+				into[h], intoAt[h] = v, topAt[g]
+			}
+		}
+	}
+	same := s.w.w[blSame.idx1(0)]
+	for j := range out {
+		h := of[j]
+		best, at := into[h], intoAt[h]
+		for _, i := range s.members[m][h] {
+			if i >= len(val) {
+				break
+			}
+			v := val[i] + s.group[m][h*n+h]
+			if i == j {
+				v = val[i] + same
+			}
+			if v > best {
+				best, at = v, int16(i)
+			}
+		}
+		out[j], from[j] = best+stay, lo+at
 	}
 }
 
@@ -355,8 +410,7 @@ func (s *scored) trace(f flat, from [][]int16, lens [][]uint8, y int) []Segment 
 // read is the likeliest reading of a part as labels.
 func read(p *score.Part, quarter score.Tick, home Key, w *Weights) (*problem, []Segment) {
 	pr := newProblem(newGrid(p, quarter), home)
-	path, _ := newScored(pr, w).best()
-	return pr, path
+	return pr, newScored(pr, w).likely()
 }
 
 // Read gives the keys and chords of a part, one label a chord, without

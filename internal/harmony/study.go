@@ -83,9 +83,9 @@ type Reading struct {
 	Roman string
 }
 
-// closeGap is the gap under which a reading counts as ambiguous: what one quarter
-// with a wrong chord must lose by while the weights are learned.
-const closeGap = 1.0
+// closeGap is the gap under which a reading counts as ambiguous: a fifth of what
+// agreement gives to a quarter whose root is certain.
+const closeGap = agreement / 5.0
 
 // Analyze studies a part with the committed weights. quarter is
 // score.Score.Quarter.
@@ -152,8 +152,7 @@ func movement(p *score.Part, from, to int) *score.Part {
 func (s *Study) movement(one *score.Part, number int, home Key, w *Weights) {
 	pr := newProblem(newGrid(one, s.q), home)
 	sc := newScored(pr, w)
-	path, _ := sc.best()
-	path = joinSame(path)
+	path := joinSame(sc.likely())
 	second := sc.seconds(path)
 	base, bar := s.bases(one)
 	for i, seg := range path {

@@ -118,9 +118,7 @@ func TestHeldOutSuite(t *testing.T) {
 	if len(held) == 0 || len(train) == 0 {
 		t.Skip("the shared data holds no suite to leave out")
 	}
-	set := harmony.UsualSettings()
-	set.Runs = 1
-	w, err := harmony.Fit(train, set)
+	w, err := harmony.Fit(train, harmony.UsualSettings())
 	if err != nil {
 		t.Fatal(err)
 	}
