@@ -85,7 +85,7 @@ func TestFirstUse(t *testing.T) {
 	before := p.js(`document.querySelector(".sheet svg").outerHTML`)
 	p.click(`[data-focus^="finger-"]:not(.now)`, "Fourth")
 	p.until("the decision", pressed("finger-4"))
-	p.until("new marks on the page", fmt.Sprintf(`document.querySelector(".sheet .decided")`))
+	p.until("new marks on the page", `document.querySelector(".sheet .decided")`)
 	if after := p.js(`document.querySelector(".sheet svg").outerHTML`); after == before {
 		t.Error("the page is the same after the decision")
 	}

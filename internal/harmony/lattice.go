@@ -8,21 +8,21 @@ import "math"
 // scale beside.
 type lattice struct {
 	*scored
-	f                  flat
-	chordAt, keyAt     [][]float64 // by unit, the largest of each unit 1
-	unitTop            float64     // what was taken off
-	enter, end         [][]float64 // by unit and state: a segment starts, or has ended, here
-	enterLog, endLog   []float64
-	sameX, sectionStay float64
-	followX            [2][]float64 // by group and group
-	leaveX, enterX     [2][]float64
-	numberX            [2][][]float64 // by mode, degree of the bass (the last: none) and function
-	shiftX, pivotX     [][]float64
-	logZ               float64
-	lowX, firstX       []float64
-	missX              [2][]float64
-	acc, chordX        []float64 // of the segment at hand, by chord
-	keyAcc, keyX       []float64
+	f                flat
+	chordAt, keyAt   [][]float64 // by unit, the largest of each unit 1
+	unitTop          float64     // what was taken off
+	enter, end       [][]float64 // by unit and state: a segment starts, or has ended, here
+	enterLog, endLog []float64
+	sameX            float64
+	followX          [2][]float64 // by group and group
+	leaveX, enterX   [2][]float64
+	numberX          [2][][]float64 // by mode, degree of the bass (the last: none) and function
+	shiftX, pivotX   [][]float64
+	logZ             float64
+	lowX, firstX     []float64
+	missX            [2][]float64
+	acc, chordX      []float64 // of the segment at hand, by chord
+	keyAcc, keyX     []float64
 }
 
 func newLattice(s *scored) *lattice {
