@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"pochette/internal/fingering"
 	"pochette/internal/learn"
@@ -246,14 +248,6 @@ func byCount(m map[string]int) []string {
 	for k := range m {
 		keys = append(keys, k)
 	}
-	slices.SortFunc(keys, func(a, b string) int {
-		if m[a] != m[b] {
-			return m[b] - m[a]
-		}
-		if a < b {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(keys, func(a, b string) int { return cmp.Or(m[b]-m[a], strings.Compare(a, b)) })
 	return keys
 }

@@ -1,5 +1,5 @@
 // Command accuracy measures the studies against the shared data and prints
-// Markdown: go run ./cmd/accuracy NAME... (no name: all).
+// Markdown: go run ./cmd/accuracy NAME... (no name: all measurements).
 package main
 
 import (
@@ -14,11 +14,21 @@ var commands = map[string]func(w io.Writer, data string) error{}
 
 func register(name string, f func(w io.Writer, data string) error) { commands[name] = f }
 
+// aside are the commands that print what is no measurement: they run when named.
+var aside = map[string]bool{}
+
+func registerAside(name string, f func(w io.Writer, data string) error) {
+	register(name, f)
+	aside[name] = true
+}
+
 func main() {
 	names := os.Args[1:]
 	if len(names) == 0 {
 		for n := range commands {
-			names = append(names, n)
+			if !aside[n] {
+				names = append(names, n)
+			}
 		}
 		slices.Sort(names)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -141,15 +142,7 @@ func byOnset(a, b []heard) interleaved {
 	for _, n := range b {
 		all = append(all, one{n, 1})
 	}
-	slices.SortStableFunc(all, func(x, y one) int {
-		switch {
-		case x.onset < y.onset:
-			return -1
-		case x.onset > y.onset:
-			return 1
-		}
-		return y.part - x.part
-	})
+	slices.SortStableFunc(all, func(x, y one) int { return cmp.Or(cmp.Compare(x.onset, y.onset), y.part-x.part) })
 	var x interleaved
 	var notes []heard
 	for i, n := range all {

@@ -12,7 +12,7 @@ import (
 	"pochette/internal/voices"
 )
 
-func init() { register("voices-weights", printVoiceWeights) }
+func init() { registerAside("voices-weights", printVoiceWeights) }
 
 // lesson is a piece of a line whose right links are known, and how many voices the
 // search may open in it.

@@ -53,9 +53,9 @@ it is interrupted.`,
 
 // atMost wants no more than n arguments.
 func atMost(n int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
+	return func(_ *cobra.Command, args []string) error {
 		if len(args) > n {
-			return usageError{fmt.Errorf("want %s, got %d arguments", what, len(args)), cmd.CommandPath()}
+			return usageError{fmt.Errorf("want %s, got %d arguments", what, len(args))}
 		}
 		return nil
 	}

@@ -50,11 +50,11 @@ height of the music.`,
 func runEngrave(ctx context.Context, file string, f engraveFlags) error {
 	ext := strings.ToLower(filepath.Ext(f.out))
 	if ext != ".pdf" && ext != ".svg" && ext != ".png" {
-		return usageError{fmt.Errorf("--out %q: want a name that ends in .pdf, .svg or .png", f.out), "pochette engrave"}
+		return usageError{fmt.Errorf("--out %q: want a name that ends in .pdf, .svg or .png", f.out)}
 	}
 	layout, err := engraveLayout(f)
 	if err != nil {
-		return study.OptionError{Err: err}
+		return usageError{err}
 	}
 	xml, err := engraveSource(file, f.part)
 	if err != nil {

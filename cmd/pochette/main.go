@@ -42,14 +42,8 @@ func run(ctx context.Context, args []string) int {
 		fmt.Fprintln(os.Stderr, "pochette: stopped; nothing was written")
 		return exitStopped
 	}
-	var usage usageError
-	var option study.OptionError
-	if errors.As(err, &option) {
-		usage = usageError{err, cmd.CommandPath()}
-		err = usage
-	}
-	if errors.As(err, &usage) {
-		fmt.Fprintf(os.Stderr, "pochette: %v (see `%s --help`)\n", oneLine(err), usage.command)
+	if isUsage(err) {
+		fmt.Fprintf(os.Stderr, "pochette: %v (see `%s --help`)\n", oneLine(err), cmd.CommandPath())
 		return exitUsage
 	}
 	fmt.Fprintf(os.Stderr, "pochette: %s\n", oneLine(err))
@@ -62,9 +56,13 @@ func oneLine(err error) string {
 }
 
 // usageError is a wrong command line, not a failed job.
-type usageError struct {
-	error
-	command string
+type usageError struct{ error }
+
+// isUsage says so of an error of ours, or of an option that the study cannot take.
+func isUsage(err error) bool {
+	_, ours := errors.AsType[usageError](err)
+	_, option := errors.AsType[study.OptionError](err)
+	return ours || option
 }
 
 func rootCommand() *cobra.Command {
@@ -90,13 +88,13 @@ a marked part, a report and the data behind it.`,
 		SilenceUsage: true, SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usageError{fmt.Errorf("no command %q", args[0]), cmd.CommandPath()}
+				return usageError{fmt.Errorf("no command %q", args[0])}
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usageError{err, cmd.CommandPath()} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(studyCommand(), demoCommand(), deskCommand(), engraveCommand(), libraryCommand(), versionCommand())
 	root.AddCommand(topicCommands()...)
 	root.AddCommand(readCommands()...)
@@ -105,9 +103,9 @@ a marked part, a report and the data behind it.`,
 
 // exactly wants n arguments, what names them.
 func exactly(n int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
+	return func(_ *cobra.Command, args []string) error {
 		if len(args) != n {
-			return usageError{fmt.Errorf("want %s, got %d arguments", what, len(args)), cmd.CommandPath()}
+			return usageError{fmt.Errorf("want %s, got %d arguments", what, len(args))}
 		}
 		return nil
 	}

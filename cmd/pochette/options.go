@@ -22,7 +22,7 @@ type partFlags struct {
 // addPartFlags puts them on a command.
 func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	fl := cmd.Flags()
-	fl.StringVar(&f.study.Part, "part", "", "the part: its name, its id, or its number from 1 (default: the first for a bowed string)")
+	fl.StringVar(&f.study.Part, "part", "", partUsage)
 	fl.StringVar(&f.study.Instrument, "instrument", "", "violin, viola or cello (default: guessed from the part)")
 	fl.StringVar(&f.study.Setup.Tuning, "tuning", "", "open strings from low to high, four or five, as in F3,C4,G4,D5 (default: the usual)")
 	fl.StringVar(&f.study.Setup.Size, "size", "", "4/4, 7/8, 3/4, 1/2 …; of a viola also its body, as in 16.5in or 42cm (default: the usual)")
@@ -56,15 +56,15 @@ func (f *partFlags) request(file string) (study.Request, error) {
 	r := f.study
 	for _, w := range f.mayChange {
 		if w != "slurs" {
-			return r, study.OptionError{Err: fmt.Errorf("--may-change %q: only slurs may be changed", w)}
+			return r, usageError{fmt.Errorf("--may-change %q: only slurs may be changed", w)}
 		}
 		r.MayChangeSlurs = true
 	}
 	if r.MayChangeSlurs && r.Style.Strict {
-		return r, study.OptionError{Err: errors.New("--strict and --may-change contradict each other")}
+		return r, usageError{errors.New("--strict and --may-change contradict each other")}
 	}
 	if r.Style.Fewest && r.Style.Strict {
-		return r, study.OptionError{Err: errors.New("--strict and --fewest-changes contradict each other: strict changes nothing beyond what marks force")}
+		return r, usageError{errors.New("--strict and --fewest-changes contradict each other: strict changes nothing beyond what marks force")}
 	}
 	var err error
 	if r.Decisions, err = f.readDecisions(&r); err != nil {
@@ -94,7 +94,7 @@ func (f *partFlags) readDecisions(r *study.Request) ([]decide.Decision, error) {
 	for _, text := range f.decide {
 		d, err := decide.ParseLine(text)
 		if err != nil {
-			return nil, study.OptionError{Err: fmt.Errorf("--decide: %w", err)}
+			return nil, usageError{fmt.Errorf("--decide: %w", err)}
 		}
 		d.Source = "--decide"
 		out = append(out, d)

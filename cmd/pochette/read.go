@@ -91,10 +91,10 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 		RunE:    func(cmd *cobra.Command, args []string) error { return runReading(cmd, t.Topic, &f, args[0]) },
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.part, "part", "", "the part: its name, its id, or its number from 1 (default: the first for a bowed string)")
-	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7; where they repeat, places in the file, as in @48-@60 (default: all)")
+	fl.StringVar(&f.part, "part", "", partUsage)
+	fl.StringVar(&f.bars, "bars", "", barsUsage)
 	addLevelFlag(cmd, &f.level)
-	fl.BoolVar(&f.json, "json", false, "write data instead of a table (docs/STUDY_JSON.md)")
+	fl.BoolVar(&f.json, "json", false, jsonUsage)
 	switch t.Topic {
 	case study.OddTopic:
 		fl.BoolVar(&f.strict, "strict", false, "list all, not only the most surprising")
@@ -128,13 +128,7 @@ func runReading(cmd *cobra.Command, t study.Topic, f *readFlags, file string) er
 	if err != nil {
 		return err
 	}
-	if !f.json {
-		return writeTable(cmd.OutOrStdout(), rd.Table(t, bars))
-	}
-	data, err := rd.TopicJSON(t, bars, version())
-	if err != nil {
-		return err
-	}
-	_, err = cmd.OutOrStdout().Write(data)
-	return err
+	return show(cmd, f.json,
+		func() study.Table { return rd.Table(t, bars) },
+		func() ([]byte, error) { return rd.TopicJSON(t, bars, version()) })
 }

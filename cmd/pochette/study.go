@@ -103,7 +103,7 @@ func folderFor(file string) string {
 // runStudy studies and writes. With JSON alone no page is engraved.
 func runStudy(ctx context.Context, f *studyFlags, file string) error {
 	if _, err := study.LayoutFor(f.paper); err != nil {
-		return study.OptionError{Err: fmt.Errorf("--%w", err)}
+		return usageError{fmt.Errorf("--%w", err)}
 	}
 	r, err := f.request(file)
 	if err != nil {

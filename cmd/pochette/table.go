@@ -6,11 +6,26 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"github.com/spf13/cobra"
+
 	"pochette/internal/study"
 )
 
 // pageWidth in columns: what an ordinary terminal and a printed page hold.
 const pageWidth = 80
+
+// show writes what a command found to its standard output: as data or as a table.
+func show(cmd *cobra.Command, asJSON bool, table func() study.Table, data func() ([]byte, error)) error {
+	if !asJSON {
+		return writeTable(cmd.OutOrStdout(), table())
+	}
+	text, err := data()
+	if err != nil {
+		return err
+	}
+	_, err = cmd.OutOrStdout().Write(text)
+	return err
+}
 
 // writeTable lays out a table in pageWidth columns: the last cell of a row and
 // the sentences under it are wrapped. What repeats in the first column is said once.

@@ -8,6 +8,13 @@ import (
 	"pochette/internal/study"
 )
 
+// What the options of all commands that print a table are for.
+const (
+	partUsage = "the part: its name, its id, or its number from 1 (default: the first for a bowed string)"
+	barsUsage = "printed measure numbers, as in 5-12 or 7; where they repeat, places in the file, as in @48-@60 (default: all)"
+	jsonUsage = "write data instead of a table (docs/STUDY_JSON.md)"
+)
+
 // topicFlags are those of the commands that print one side of a study.
 type topicFlags struct {
 	partFlags
@@ -98,9 +105,9 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 	}
 	addPartFlags(cmd, &f.partFlags)
 	fl := cmd.Flags()
-	fl.StringVar(&f.bars, "bars", "", "printed measure numbers, as in 5-12 or 7; where they repeat, places in the file, as in @48-@60 (default: all)")
+	fl.StringVar(&f.bars, "bars", "", barsUsage)
 	fl.BoolVar(&f.why, "why", false, "say why, with the terms of the cost")
-	fl.BoolVar(&f.json, "json", false, "write data instead of a table (docs/STUDY_JSON.md)")
+	fl.BoolVar(&f.json, "json", false, jsonUsage)
 	return cmd
 }
 
@@ -117,13 +124,7 @@ func runTopic(cmd *cobra.Command, t study.Topic, f *topicFlags, file string) err
 	if err != nil {
 		return err
 	}
-	if !f.json {
-		return writeTable(cmd.OutOrStdout(), s.Table(t, bars, f.why))
-	}
-	data, err := s.TopicJSON(t, bars, version())
-	if err != nil {
-		return err
-	}
-	_, err = cmd.OutOrStdout().Write(data)
-	return err
+	return show(cmd, f.json,
+		func() study.Table { return s.Table(t, bars, f.why) },
+		func() ([]byte, error) { return s.TopicJSON(t, bars, version()) })
 }

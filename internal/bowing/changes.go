@@ -1,6 +1,7 @@
 package bowing
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -339,15 +340,7 @@ func (m *model) purpose(g gain) string {
 	add(LongCrescendo, "the long crescendo grows toward the frog")
 	add(LongDiminuendo, "the long diminuendo fades toward the tip")
 	add(GoesOn, "the bar to come begins down-bow")
-	slices.SortStableFunc(items, func(a, b item) int {
-		switch {
-		case a.size > b.size:
-			return -1
-		case a.size < b.size:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(b.size, a.size) })
 	var texts []string
 	for _, it := range items[:min(2, len(items))] {
 		texts = append(texts, it.text)

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 
 	"pochette/internal/musicxml"
@@ -16,29 +15,21 @@ import (
 // quartets, études with printed bows; see the data's README) are studied without
 // a fault, every printed mark is kept, and every stroke has its place.
 func TestRealScores(t *testing.T) {
-	dir := testdata.Dir(t)
 	strokes, parts := 0, 0
 	for _, folder := range []string{"musicxml/suite", "musicxml/solo", "musicxml/quartets", "bowing/etudes", "bowing/solos"} {
-		err := filepath.WalkDir(filepath.Join(dir, folder), func(path string, d os.DirEntry, err error) error {
-			if err != nil || d.IsDir() || !strings.HasSuffix(path, "xml") && !strings.HasSuffix(path, ".mxl") {
-				return err
-			}
+		for _, path := range testdata.Scores(t, folder+"/*") {
 			data, err := os.ReadFile(path)
 			if err != nil {
-				return err
+				t.Fatal(err)
 			}
 			sc, _, err := musicxml.Read(bytes.NewReader(data), filepath.Base(path))
 			if err != nil {
-				return nil // the reader's own tests look at these
+				continue // the reader's own tests look at these
 			}
 			for _, p := range sc.Parts {
 				parts++
 				strokes += studyReal(t, filepath.Base(path), sc, p)
 			}
-			return nil
-		})
-		if err != nil {
-			t.Fatal(err)
 		}
 	}
 	if parts < 150 || strokes < 15000 {

@@ -89,19 +89,7 @@ func (r *resolver) indexNotes() {
 		r.index[k] = append(r.index[k], n.ID)
 	}
 	for _, ids := range r.index {
-		slices.SortStableFunc(ids, func(a, b score.NoteID) int {
-			x, y := &r.p.Notes[a], &r.p.Notes[b]
-			if x.Grace != y.Grace {
-				if x.Grace {
-					return -1
-				}
-				return 1
-			}
-			if x.Grace {
-				return 0
-			}
-			return x.Sounding.MIDI() - y.Sounding.MIDI()
-		})
+		sortMoment(r.p, ids)
 	}
 }
 

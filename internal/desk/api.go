@@ -345,11 +345,17 @@ func (d *Desk) getExcerpt(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	return writeExcerpt(w, r, c, "x", revision)
+}
+
+// writeExcerpt draws the measures that a request asks for; mark keeps the identifiers of
+// two pictures in one page apart.
+func writeExcerpt(w http.ResponseWriter, r *http.Request, c *picture, mark string, revision int) error {
 	from, to, err := span(r, c.flow.Measures())
 	if err != nil {
 		return err
 	}
-	svg, err := c.excerpt(r.Context(), from, min(to, from+maxExcerpt-1), fmt.Sprintf("-x%d-%d", from, to))
+	svg, err := c.excerpt(r.Context(), from, min(to, from+maxExcerpt-1), fmt.Sprintf("-%s%d-%d", mark, from, to))
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -61,15 +62,7 @@ func (d *Desk) getAlternatives(w http.ResponseWriter, r *http.Request) error {
 				out = append(out, a)
 			}
 		}
-		slices.SortStableFunc(out, func(a, b alternative) int {
-			switch {
-			case a.Cost < b.Cost:
-				return -1
-			case a.Cost > b.Cost:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(out, func(a, b alternative) int { return cmp.Compare(a.Cost, b.Cost) })
 		return nil
 	})
 	if err != nil {

@@ -300,15 +300,7 @@ func (d *Desk) getWitnessExcerpt(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	from, to, err := span(r, pic.flow.Measures())
-	if err != nil {
-		return err
-	}
-	svg, err := pic.excerpt(r.Context(), from, min(to, from+maxExcerpt-1), fmt.Sprintf("-w%d-%d", from, to))
-	if err != nil {
-		return err
-	}
-	return writeSVG(w, svg, 0)
+	return writeExcerpt(w, r, pic, "w", 0)
 }
 
 // effect is what the witness's reading sets in the part: slurs, dynamics, words,

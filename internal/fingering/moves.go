@@ -1,6 +1,7 @@
 package fingering
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -188,15 +189,7 @@ func (pr *Problem) openInstead(path []int, k int) []score.Term {
 		vals[i] -= own[i]
 	}
 	out := named(vals[:])
-	slices.SortStableFunc(out, func(a, b score.Term) int {
-		switch {
-		case a.Value > b.Value:
-			return -1
-		case a.Value < b.Value:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b score.Term) int { return cmp.Compare(b.Value, a.Value) })
 	return out
 }
 

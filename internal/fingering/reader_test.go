@@ -127,13 +127,9 @@ func share(st *Study, printed []score.NoteMark) (fingers, strings float64) {
 // every note: of the shared solos, études and quartets (shared/data/README.md), as
 // printed, with all printed fingers hidden, and on every string instrument among them.
 func TestThePageIsPlayedAsPlanned(t *testing.T) {
-	dir := testdata.Dir(t)
 	notes := 0
-	for _, g := range []string{"musicxml/solo/*.mxl", "bowing/*/*.musicxml", "musicxml/quartets/*.mxl"} {
-		files, err := filepath.Glob(filepath.Join(dir, g))
-		if err != nil || len(files) == 0 {
-			t.Fatalf("%s: %d files, %v", g, len(files), err)
-		}
+	for _, g := range []string{"musicxml/solo/*", "bowing/*/*", "musicxml/quartets/*"} {
+		files := testdata.Scores(t, g)
 		if testing.Short() {
 			files = files[:1]
 		}

@@ -22,10 +22,13 @@ type Weights struct {
 var embedded string
 
 // DefaultWeights are the embedded ones.
-func DefaultWeights() *Weights {
-	w, err := ParseWeights(embedded)
+func DefaultWeights() *Weights { return ours("weights.txt", embedded) }
+
+// ours parses a text that was embedded: a fault in it is a slip of ours.
+func ours(name, text string) *Weights {
+	w, err := ParseWeights(text)
 	if err != nil {
-		panic("fingering: embedded weights: " + err.Error())
+		panic("fingering: embedded " + name + ": " + err.Error())
 	}
 	return w
 }
@@ -254,26 +257,14 @@ var embeddedLearned string
 
 // LearnedWeights are those of the fit alone: the taste of soloists in the works
 // learned from. The default is a mixture, see package learn.
-func LearnedWeights() *Weights {
-	w, err := ParseWeights(embeddedLearned)
-	if err != nil {
-		panic("fingering: embedded learned weights: " + err.Error())
-	}
-	return w
-}
+func LearnedWeights() *Weights { return ours("weights_learned.txt", embeddedLearned) }
 
 //go:embed weights_unlearned.txt
 var embeddedUnlearned string
 
 // UnlearnedWeights are those set by hand, from which learning begins and with
 // which it is compared.
-func UnlearnedWeights() *Weights {
-	w, err := ParseWeights(embeddedUnlearned)
-	if err != nil {
-		panic("fingering: embedded unlearned weights: " + err.Error())
-	}
-	return w
-}
+func UnlearnedWeights() *Weights { return ours("weights_unlearned.txt", embeddedUnlearned) }
 
 // LearnedFrom lists the works that the embedded weights were fitted on, by the
 // identity that package learn gives them: the lines "# learned from ..." of

@@ -1,6 +1,7 @@
 package form
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -192,15 +193,7 @@ func (b *Beat) why(bars int) string {
 		text  string
 	}
 	rs := []reason{{b.Longest, "the longest note"}, {b.Lowest, "the lowest note"}, {b.Slurs, "the beginning of a slur"}, {b.Chords, "a chord"}}
-	slices.SortStableFunc(rs, func(x, y reason) int {
-		if x.share > y.share {
-			return -1
-		}
-		if x.share < y.share {
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(rs, func(x, y reason) int { return cmp.Compare(y.share, x.share) })
 	if rs[0].share == 0 {
 		return fmt.Sprintf("it is struck in %.0f of %s", b.Struck*float64(bars), plural(bars, "bar"))
 	}

@@ -19,16 +19,6 @@ const (
 	Scholar
 )
 
-// ParseLevel reads student, player or scholar.
-func ParseLevel(s string) (Level, bool) {
-	for i, n := range [...]string{"student", "player", "scholar"} {
-		if s == n {
-			return Level(i), true
-		}
-	}
-	return 0, false
-}
-
 func (l Level) pick(student, player, scholar string) string {
 	return [...]string{student, player, scholar}[l]
 }

@@ -167,7 +167,3 @@ func shuffle(order []int, seed *uint64) {
 	}
 	*seed = x
 }
-
-// Gold is what the labels come to in the states and on the grid of the search:
-// no reading can agree better with them.
-func (ex *Example) Gold() []Label { return ex.pr.labels(ex.gold) }

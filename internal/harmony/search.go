@@ -3,8 +3,6 @@ package harmony
 import (
 	"math"
 	"math/bits"
-
-	"pochette/internal/score"
 )
 
 // scored is a problem with weights, made ready for the search.
@@ -403,30 +401,6 @@ func (s *scored) trace(f flat, from [][]int16, lens [][]uint8, y int) []Segment 
 	}
 	for i, j := 0, len(out)-1; i < j; i, j = i+1, j-1 {
 		out[i], out[j] = out[j], out[i]
-	}
-	return out
-}
-
-// read is the likeliest reading of a part as labels.
-func read(p *score.Part, quarter score.Tick, home Key, w *Weights) (*problem, []Segment) {
-	pr := newProblem(newGrid(p, quarter), home)
-	return pr, newScored(pr, w).likely()
-}
-
-// Read gives the keys and chords of a part, one label a chord, without
-// inversions.
-func Read(p *score.Part, quarter score.Tick, home Key, w *Weights) []Label {
-	pr, path := read(p, quarter, home, w)
-	return pr.labels(path)
-}
-
-func (pr *problem) labels(path []Segment) []Label {
-	out := make([]Label, 0, len(path))
-	for _, s := range path {
-		f := pr.fn(s.State)
-		l := Label{From: pr.g.units[s.From].start, To: pr.g.units[s.To-1].end, Key: pr.keys[s.Key], Chord: pr.chordOf(s.State),
-			Applied: f.applied, Target: f.target, TargetMinor: f.targetMinor}
-		out = append(out, l)
 	}
 	return out
 }

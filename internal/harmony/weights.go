@@ -31,12 +31,6 @@ var DefaultWeights = sync.OnceValue(func() *Weights {
 // NewWeights are all zero.
 func NewWeights() *Weights { return &Weights{w: make([]float64, features)} }
 
-// Features is the number of weights.
-func Features() int { return features }
-
-// Row gives the weights themselves, to learn with.
-func (w *Weights) Row() []float64 { return w.w }
-
 var featureIndex = sync.OnceValue(func() map[string]int {
 	m := make(map[string]int, features)
 	for _, b := range blocks {

@@ -101,19 +101,6 @@ var (
 // Places is the range of Hand.Place in which a shape is used.
 func Places(s Shape) (from, to int) { return int(frames[s].from), int(frames[s].to) }
 
-// Reaches lists the places of a finger in a shape; chord adds those that are
-// only taken in double stops and chords.
-func Reaches(s Shape, finger int, chord bool) []Reach {
-	if finger < 1 || finger > Thumb {
-		return nil
-	}
-	f := &frames[s]
-	if chord && len(f.chord[finger]) > 0 {
-		return append(append([]Reach{}, f.fingers[finger]...), f.chord[finger]...)
-	}
-	return f.fingers[finger]
-}
-
 // Fits says whether the finger can stop that semitone in the hand, and how far
 // (in semitones) it leaves the frame.
 func Fits(h Hand, finger, semitone int, chord bool) (wide int, ok bool) {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"pochette/internal/score"
+	"pochette/internal/timeline"
 )
 
 // Read opens and decodes a stream.
@@ -41,6 +42,9 @@ func Decode(src *Source) (*score.Score, []score.Finding, error) {
 	}
 	if err := d.document(); err != nil {
 		return nil, nil, err
+	}
+	for _, p := range d.score.Parts {
+		timeline.FindRepeats(p)
 	}
 	return d.score, d.findings(), nil
 }

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"pochette/internal/testdata"
 )
 
 // seeds adds made files and, where the shared data is at hand, small suite files.
@@ -24,7 +26,7 @@ func seeds(f *testing.F) {
 			return
 		}
 	}
-	for _, p := range sharedPaths(f, "musicxml/suite/2*", "musicxml/suite/33*", "musicxml/suite/4[56]*") {
+	for _, p := range testdata.Scores(f, "musicxml/suite/2*", "musicxml/suite/33*", "musicxml/suite/4[56]*") {
 		if data, err := os.ReadFile(p); err == nil && len(data) < 16<<10 {
 			f.Add(data)
 		}

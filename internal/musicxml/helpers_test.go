@@ -27,25 +27,6 @@ var (
 	realFiles  = []string{"musicxml/solo/*", "musicxml/quartets/*", "bowing/etudes/*", "bowing/solos/*"}
 )
 
-func sharedPaths(t testing.TB, patterns ...string) []string {
-	t.Helper()
-	dir := testdata.Dir(t)
-	var out []string
-	for _, p := range patterns {
-		files, err := filepath.Glob(filepath.Join(dir, p))
-		if err != nil || len(files) == 0 {
-			t.Fatalf("no shared files for %s (%v)", p, err)
-		}
-		for _, f := range files {
-			switch filepath.Ext(f) {
-			case ".xml", ".musicxml", ".mxl":
-				out = append(out, f)
-			}
-		}
-	}
-	return out
-}
-
 func loadFile(t testing.TB, path string) (readable, error) {
 	t.Helper()
 	data, err := os.ReadFile(path)
@@ -63,7 +44,7 @@ func loadFile(t testing.TB, path string) (readable, error) {
 func loadShared(t testing.TB, patterns ...string) []readable {
 	t.Helper()
 	var out []readable
-	for _, f := range sharedPaths(t, patterns...) {
+	for _, f := range testdata.Scores(t, patterns...) {
 		if r, err := loadFile(t, f); err == nil {
 			out = append(out, r)
 		}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"pochette/internal/score"
+	"pochette/internal/testdata"
 )
 
 // What the files of the MusicXML test suite (cuthbertLab/musicxmlTestSuite) are
@@ -41,7 +42,7 @@ var suiteErrors = map[string]string{
 }
 
 func TestSuiteReads(t *testing.T) {
-	paths := sharedPaths(t, suiteFiles...)
+	paths := testdata.Scores(t, suiteFiles...)
 	if len(paths) != 150 {
 		t.Errorf("the suite has %d files, want 149 and the .mxl", len(paths))
 	}
@@ -69,7 +70,7 @@ func TestSuiteReads(t *testing.T) {
 
 // Real scores as people export them read without a finding of grade trouble.
 func TestRealFilesRead(t *testing.T) {
-	for _, p := range sharedPaths(t, append(realFiles, "timing/*.mxl")...) {
+	for _, p := range testdata.Scores(t, append(realFiles, "timing/*.mxl")...) {
 		f, err := loadFile(t, p)
 		if err != nil {
 			t.Error(err)

@@ -32,11 +32,6 @@ const (
 	Dynamic      Aspect = "dynamic"
 )
 
-// Aspects lists them in the order of tables.
-func Aspects() []Aspect {
-	return []Aspect{Slur, Articulation, Accidental, Ornament, Rhythm, PitchAspect, Chord, Bow, Finger, Dynamic}
-}
-
 // Passage is a pair of parallel places, the earlier one first. They do not overlap.
 type Passage struct {
 	A, B  [2]score.NoteID // first and last note of each

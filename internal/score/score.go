@@ -92,6 +92,7 @@ type Measure struct {
 	Index      int
 	Number     string // as printed; need not be a numeral
 	Implicit   bool   // not counted: pickup, or the second half of a split measure
+	Repeated   bool   // another measure of the part is called the same (timeline.FindRepeats)
 	Start, Len Tick   // Len is what the measure really holds
 	Meter      Meter  // in force
 	Key        Key    // in force at its start, first staff

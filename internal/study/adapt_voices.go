@@ -67,17 +67,10 @@ func (rd *Reading) VoiceOf(id score.NoteID) string {
 
 // voiceName names voice i of n, 0 the highest.
 func voiceName(i, n int) string {
-	switch {
-	case n == 1:
+	if n == 1 {
 		return "the line"
-	case i == 0:
-		return "upper"
-	case i == n-1:
-		return "lower"
-	case n == 3:
-		return "middle"
 	}
-	return [...]string{"second", "third"}[min(i, 2)-1]
+	return voices.Name(i, n)
 }
 
 // said turns a finding into a sentence of the reading: a student is told what, all

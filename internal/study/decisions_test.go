@@ -196,7 +196,8 @@ func TestLeftHandPizzicato(t *testing.T) {
 	sc := *s.Score
 	sc.Parts = slices.Clone(sc.Parts)
 	sc.Parts[s.PartIndex] = &p
-	q := &Study{Source: s.Source, Score: &sc, Part: &p, PartIndex: s.PartIndex, Instrument: s.Instrument}
+	q := &Study{Source: s.Source, Score: &sc, Part: &p, PartIndex: s.PartIndex, Instrument: s.Instrument, Pace: s.Pace,
+		Reading: &Reading{Source: s.Source, Score: &sc, Part: &p, PartIndex: s.PartIndex}}
 	q.run(Request{})
 	strokes, _ := strokeOfEvents(q.Bow)
 	if strokes[i] >= 0 {

@@ -88,14 +88,7 @@ func handAgrees(t *testing.T, s *Study) (changes int) {
 
 // In every real solo part, and in the demo, the hand is where the sentences say.
 func TestHandSentencesAgree(t *testing.T) {
-	var files []string
-	for _, g := range []string{"musicxml/solo/*.mxl", "bowing/*/*.musicxml"} {
-		m, err := filepath.Glob(filepath.Join(testdata.Dir(t), g))
-		if err != nil {
-			t.Fatal(err)
-		}
-		files = append(files, m...)
-	}
+	files := testdata.Scores(t, "musicxml/solo/*", "bowing/*/*")
 	if len(files) < 20 {
 		t.Fatalf("only %d files", len(files))
 	}

@@ -132,7 +132,13 @@ var commonKeys = []string{"schema", "program", "source", "title", "part", "instr
 func (s *Study) TopicJSON(t Topic, b Bars, version string) ([]byte, error) {
 	d := s.data(version)
 	s.cut(&d, t, b)
-	text, err := json.Marshal(d)
+	return picked(d, slices.Concat(commonKeys, topicKeys[t], []string{"findings"}))
+}
+
+// picked writes some fields of the data, in the order of their names here; those that are
+// left out of the data stay so.
+func picked(data any, keys []string) ([]byte, error) {
+	text, err := json.Marshal(data)
 	if err != nil {
 		return nil, fmt.Errorf("study data: %w", err)
 	}
@@ -141,12 +147,16 @@ func (s *Study) TopicJSON(t Topic, b Bars, version string) ([]byte, error) {
 		return nil, fmt.Errorf("study data: %w", err)
 	}
 	out := []byte("{")
-	for _, k := range append(append(slices.Clone(commonKeys), topicKeys[t]...), "findings") {
+	for _, k := range keys {
+		v, ok := fields[k]
+		if !ok {
+			continue
+		}
 		if len(out) > 1 {
 			out = append(out, ',')
 		}
 		out = append(out, fmt.Sprintf("%q:", k)...)
-		out = append(out, fields[k]...)
+		out = append(out, v...)
 	}
 	return indented(append(out, '}'))
 }

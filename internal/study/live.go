@@ -11,7 +11,6 @@ import (
 	"pochette/internal/bowing"
 	"pochette/internal/decide"
 	"pochette/internal/fingering"
-	"pochette/internal/musicxml"
 	"pochette/internal/score"
 	"pochette/internal/technique/joint"
 	"pochette/internal/timeline"
@@ -59,31 +58,14 @@ const freshDecisions = 12
 // OpenLive reads a file as Analyze does, and plans nothing yet: Set does. The
 // decisions of the request are not looked at.
 func OpenLive(r Request) (*Live, error) {
-	src, earlier, err := openBare(r)
+	s, err := opened(r)
 	if err != nil {
 		return nil, err
 	}
-	sc, found, err := musicxml.Decode(src)
-	if err != nil {
-		return nil, err
-	}
-	found = append(found, earlier...)
-	s := &Study{Source: src, Score: sc}
-	if err := s.choosePart(r, found); err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
-	}
-	if err := s.chooseInstrument(r); err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
-	}
-	if err := r.Style.check(); err != nil {
-		return nil, err
-	}
-	r.Data = nil // the source has it
-	s.Pace = timeline.PaceOf(sc, s.Part)
-	s.Reading = &Reading{Source: src, Score: sc, Part: s.Part, PartIndex: s.PartIndex, Level: r.Level}
 	s.Reading.read(false)
-	l := &Live{Study: s, Print: s.Part, request: r, printed: sc}
-	l.decoded = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
+	r.Data = nil // the source has it
+	l := &Live{Study: s, Print: s.Part, request: r, printed: s.Score, decoded: s.Findings}
+	s.Findings = nil
 	return l, nil
 }
 

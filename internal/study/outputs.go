@@ -61,7 +61,6 @@ func (s *Study) Outputs(ctx context.Context, pool *engrave.Pool, o OutputOptions
 	if err != nil {
 		return nil, err
 	}
-	go s.Compared() // while the engraver reads the part
 	const total = 4
 	o.step("marking the part", 0, total)
 	marked, err := s.MarkedXML()

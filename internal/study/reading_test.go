@@ -299,17 +299,9 @@ var explainedOrder = map[string]differing{
 }
 
 func readingFiles(t *testing.T) []string {
-	dir := testdata.Dir(t)
-	var files []string
-	for _, g := range []string{"musicxml/solo/*.mxl", "musicxml/quartets/*.mxl", "bowing/*/*.musicxml", "musicxml/suite/*"} {
-		m, err := filepath.Glob(filepath.Join(dir, g))
-		if err != nil {
-			t.Fatal(err)
-		}
-		files = append(files, m...)
-	}
+	files := testdata.Scores(t, "musicxml/solo/*", "musicxml/quartets/*", "bowing/*/*", "musicxml/suite/*")
 	if len(files) < 150 {
-		t.Fatalf("only %d files in %s", len(files), dir)
+		t.Fatalf("only %d files in %s", len(files), testdata.Dir(t))
 	}
 	return files
 }

@@ -1,9 +1,6 @@
 package study
 
-import (
-	"encoding/json"
-	"fmt"
-)
+import "slices"
 
 // jsonReading is what study.json has of the reading; the commands write parts of it.
 type jsonReading struct {
@@ -132,32 +129,13 @@ func (rd *Reading) all() Bars { return Bars{0, len(rd.Part.Measures) - 1} }
 
 // TopicJSON is what study.json has of a topic, cut to some bars.
 func (rd *Reading) TopicJSON(t Topic, b Bars, version string) ([]byte, error) {
-	d := rd.data(b)
-	text, err := json.Marshal(d)
-	if err != nil {
-		return nil, fmt.Errorf("reading data: %w", err)
-	}
-	fields := map[string]json.RawMessage{}
-	if err := json.Unmarshal(text, &fields); err != nil {
-		return nil, fmt.Errorf("reading data: %w", err)
-	}
-	head, err := json.Marshal(struct {
+	d := struct {
 		Schema  int      `json:"schema"`
 		Program string   `json:"program"`
 		Source  string   `json:"source"`
 		Title   string   `json:"title"`
 		Part    jsonPart `json:"part"`
-		Level   string   `json:"level"`
-	}{SchemaVersion, "pochette " + version, rd.Source.Name, rd.title(), jsonPart{rd.Part.ID, rd.Part.Name, rd.PartIndex}, d.Level})
-	if err != nil {
-		return nil, fmt.Errorf("reading data: %w", err)
-	}
-	out := head[:len(head)-1]
-	for _, k := range readingKeys[t] {
-		if v, ok := fields[k]; ok {
-			out = append(out, fmt.Sprintf(",%q:", k)...)
-			out = append(out, v...)
-		}
-	}
-	return indented(append(out, '}'))
+		jsonReading
+	}{SchemaVersion, "pochette " + version, rd.Source.Name, rd.title(), jsonPart{rd.Part.ID, rd.Part.Name, rd.PartIndex}, rd.data(b)}
+	return picked(d, slices.Concat([]string{"schema", "program", "source", "title", "part", "level"}, readingKeys[t]))
 }

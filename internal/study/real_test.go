@@ -21,17 +21,9 @@ import (
 // realFiles lists the shared scores of string music: as people export them.
 func realFiles(t *testing.T) []string {
 	t.Helper()
-	dir := testdata.Dir(t)
-	var files []string
-	for _, g := range []string{"musicxml/solo/*.mxl", "musicxml/quartets/*.mxl", "timing/*.mxl", "bowing/*/*.musicxml"} {
-		m, err := filepath.Glob(filepath.Join(dir, g))
-		if err != nil {
-			t.Fatal(err)
-		}
-		files = append(files, m...)
-	}
+	files := testdata.Scores(t, "musicxml/solo/*", "musicxml/quartets/*", "timing/*", "bowing/*/*")
 	if len(files) < 30 {
-		t.Fatalf("only %d files in %s", len(files), dir)
+		t.Fatalf("only %d files in %s", len(files), testdata.Dir(t))
 	}
 	return files
 }

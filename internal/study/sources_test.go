@@ -121,14 +121,16 @@ func TestSlursThatCannotBe(t *testing.T) {
 // of the plan (docs/STUDY_JSON.md). Every value is rounded to a thousandth.
 func TestTermsAddUp(t *testing.T) {
 	files := map[string][]byte{"demo": demo.Jig, "no repeats": quarters("Viola", "C", 3, 8, nothing)}
-	paths, err := filepath.Glob(filepath.Join(testdata.Dir(t), "musicxml/solo/*.mxl"))
-	if err != nil || len(paths) < 4 {
-		t.Fatalf("%d files, %v", len(paths), err)
+	paths := testdata.Scores(t, "musicxml/solo/*")
+	if len(paths) < 4 {
+		t.Fatalf("%d files", len(paths))
 	}
 	for _, p := range paths {
-		if files[filepath.Base(p)], err = os.ReadFile(p); err != nil {
+		data, err := os.ReadFile(p)
+		if err != nil {
 			t.Fatal(err)
 		}
+		files[filepath.Base(p)] = data
 	}
 	through := 0
 	for name, data := range files {
@@ -223,9 +225,9 @@ func TestDecideLineOfAdvice(t *testing.T) {
 // No two places that come out the wrong way round are told the same remedy, no sentence
 // names a chord's size where its bar says it, and the summary counts what is left apart.
 func TestRemediesAreToldOnce(t *testing.T) {
-	paths, err := filepath.Glob(filepath.Join(testdata.Dir(t), "musicxml/solo/*.mxl"))
-	if err != nil || len(paths) < 4 {
-		t.Fatalf("%d files, %v", len(paths), err)
+	paths := testdata.Scores(t, "musicxml/solo/*")
+	if len(paths) < 4 {
+		t.Fatalf("%d files", len(paths))
 	}
 	places := 0
 	for _, p := range paths {

@@ -90,6 +90,22 @@ var errNoNotes = errors.New("has no notes that a bow can play; choose another pa
 // Analyze reads the file and studies one part. The error is one line that names
 // the file; trouble in the music is told in Findings.
 func Analyze(r Request) (*Study, error) {
+	s, err := opened(r)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.resolve(r); err != nil {
+		return nil, err
+	}
+	if err := s.run(r); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// opened reads the file and settles part, instrument and pace. Findings has those of the
+// file that concern the part; Reading is yet to be read.
+func opened(r Request) (*Study, error) {
 	if err := r.Style.check(); err != nil {
 		return nil, OptionError{err}
 	}
@@ -109,20 +125,14 @@ func Analyze(r Request) (*Study, error) {
 	if err := s.chooseInstrument(r); err != nil {
 		return nil, OptionError{fmt.Errorf("%s: %w", r.Name, err)}
 	}
-	if err := s.resolve(r); err != nil {
-		return nil, err
-	}
 	s.Findings = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
-	if err := s.run(r); err != nil {
-		return nil, err
-	}
+	s.Pace = timeline.PaceOf(sc, s.Part)
+	s.Reading = &Reading{Source: src, Score: sc, Part: s.Part, PartIndex: s.PartIndex, Level: r.Level}
 	return s, nil
 }
 
 // run makes the plans of bow and hand, then what rests on both.
 func (s *Study) run(r Request) error {
-	s.Pace = timeline.PaceOf(s.Score, s.Part)
-	s.Reading = &Reading{Source: s.Source, Score: s.Score, Part: s.Part, PartIndex: s.PartIndex, Level: r.Level}
 	read := make(chan struct{})
 	go func() { // beside the plans: it needs the score alone
 		defer close(read)

@@ -1,6 +1,7 @@
 package technique
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -107,15 +108,7 @@ func (l loads) difficulty() Difficulty {
 			d.Parts = append(d.Parts, score.Term{Name: partNames[k], Value: d.Score * v / d.Load})
 		}
 	}
-	slices.SortStableFunc(d.Parts, func(a, b score.Term) int {
-		switch {
-		case a.Value > b.Value:
-			return -1
-		case a.Value < b.Value:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(d.Parts, func(a, b score.Term) int { return cmp.Compare(b.Value, a.Value) })
 	return d
 }
 
@@ -382,13 +375,7 @@ func (w *weigher) passages(h *Hardness) {
 		h.Passages = append(h.Passages, Passage{r.first, r.last, top, d.difficulty()})
 	}
 	slices.SortStableFunc(h.Passages, func(a, b Passage) int {
-		switch {
-		case a.Load > b.Load:
-			return -1
-		case a.Load < b.Load:
-			return 1
-		}
-		return a.First - b.First
+		return cmp.Or(cmp.Compare(b.Load, a.Load), a.First-b.First)
 	})
 }
 

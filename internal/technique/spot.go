@@ -1,6 +1,7 @@
 package technique
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -44,13 +45,7 @@ func Spots(in Input, all []Crossing) []Spot {
 		i = j
 	}
 	slices.SortStableFunc(out, func(a, b Spot) int {
-		switch {
-		case a.Load > b.Load:
-			return -1
-		case a.Load < b.Load:
-			return 1
-		}
-		return a.First - b.First
+		return cmp.Or(cmp.Compare(b.Load, a.Load), a.First-b.First)
 	})
 	return out
 }

@@ -32,3 +32,24 @@ func Dir(t testing.TB) string {
 		}
 	}
 }
+
+// Scores lists the MusicXML files of the shared data by patterns below its folder, such
+// as "musicxml/solo/*". A pattern without a file fails the test.
+func Scores(t testing.TB, patterns ...string) []string {
+	t.Helper()
+	dir := Dir(t)
+	var out []string
+	for _, p := range patterns {
+		files, err := filepath.Glob(filepath.Join(dir, p))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("no shared files for %s (%v)", p, err)
+		}
+		for _, f := range files {
+			switch filepath.Ext(f) {
+			case ".xml", ".musicxml", ".mxl":
+				out = append(out, f)
+			}
+		}
+	}
+	return out
+}

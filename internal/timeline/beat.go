@@ -148,16 +148,18 @@ func Pickup(p *score.Part, measure int) bool {
 	return measure == 0 && (m.Implicit || m.Number == "0") && Offset(p, 0) > 0
 }
 
-// Repeats says that another measure has the same name, as where several movements
-// stand in one file.
-func Repeats(p *score.Part, measure int) bool {
-	name := Name(p, measure)
+// FindRepeats marks the measures of which another has the same name, as where several
+// movements stand in one file. A part is marked once, when it is made: asking at each
+// place would read all measures each time.
+func FindRepeats(p *score.Part) {
+	type called struct{ number, name string }
+	times := map[called]int{}
 	for i := range p.Measures {
-		if i != measure && p.Measures[i].Number == p.Measures[measure].Number && Name(p, i) == name {
-			return true
-		}
+		times[called{p.Measures[i].Number, Name(p, i)}]++
 	}
-	return false
+	for i := range p.Measures {
+		p.Measures[i].Repeated = times[called{p.Measures[i].Number, Name(p, i)}] > 1
+	}
 }
 
 // Label is what to print for a measure in a table: Name, or "pickup"; where names
@@ -166,7 +168,7 @@ func Label(p *score.Part, measure int) string {
 	switch {
 	case Pickup(p, measure):
 		return PickupName
-	case Repeats(p, measure):
+	case p.Measures[measure].Repeated:
 		return fmt.Sprintf("%s (@%d)", Name(p, measure), measure+1)
 	}
 	return Name(p, measure)
@@ -175,7 +177,7 @@ func Label(p *score.Part, measure int) string {
 // Place is a measure as decisions and options take it: its name, where names repeat
 // its place in the file: "46", "@143".
 func Place(p *score.Part, measure int) string {
-	if Repeats(p, measure) {
+	if p.Measures[measure].Repeated {
 		return fmt.Sprintf("@%d", measure+1)
 	}
 	return Name(p, measure)
@@ -207,7 +209,7 @@ func Range(p *score.Part, first, last int) string {
 // units from 1.
 func At(p *score.Part, measure int, at score.Tick, note score.NoteID) score.Loc {
 	m := &p.Measures[measure]
-	return score.Loc{Measure: measure, Number: Name(p, measure), Repeated: Repeats(p, measure), Pickup: Pickup(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
+	return score.Loc{Measure: measure, Number: Name(p, measure), Repeated: m.Repeated, Pickup: Pickup(p, measure), Beat: BeatName(m.Meter, Offset(p, measure)+at-m.Start), Note: note}
 }
 
 // AtNote is the place of a note.

@@ -17,6 +17,7 @@ func TestPickup(t *testing.T) {
 		for i, n := range []string{"1", "2"} {
 			p.Measures = append(p.Measures, score.Measure{Index: i + 1, Number: n, Start: first.Len + score.Tick(i)*4*q, Len: 4 * q, Meter: meter})
 		}
+		FindRepeats(p)
 		return p
 	}
 	for _, c := range []struct {

@@ -35,7 +35,7 @@ func spanFinding(p *score.Part, st *Study, s *Span) score.Finding {
 	saved := 0
 	for i, ln := range s.Lines {
 		f.Notes = append(f.Notes, ln.Notes...)
-		parts = append(parts, "the "+rankName(i, len(s.Lines))+" "+path(p, ln.Notes))
+		parts = append(parts, "the "+Name(i, len(s.Lines))+" "+path(p, ln.Notes))
 		for j := 1; j < len(ln.Notes); j++ {
 			saved += size(key(p, ln.Notes[j-1]), key(p, ln.Notes[j]))
 		}
@@ -47,8 +47,8 @@ func spanFinding(p *score.Part, st *Study, s *Span) score.Finding {
 
 func key(p *score.Part, id score.NoteID) int { return p.Notes[id].Sounding.MIDI() }
 
-// rankName names voice i of n, the highest being 0.
-func rankName(i, n int) string {
+// Name names voice i of n, the highest being 0.
+func Name(i, n int) string {
 	switch {
 	case n == 1:
 		return "only voice"
@@ -171,7 +171,7 @@ func moveFinding(p *score.Part, st *Study, m Move) score.Finding {
 	if to.MIDI() < from.MIDI() {
 		way = "lower"
 	}
-	who := "The " + rankName(m.Voice, len(st.Voices)) + " voice"
+	who := "The " + Name(m.Voice, len(st.Voices)) + " voice"
 	if len(st.Voices) == 1 {
 		who = "The line"
 	}

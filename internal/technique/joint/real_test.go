@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -23,24 +22,20 @@ import (
 // plan, its terms add up to its cost, the studies made of it fit, and it costs no
 // more than bow alone and then hand alone, told the strokes.
 func TestRealScores(t *testing.T) {
-	dir := testdata.Dir(t)
 	folders := []string{"musicxml/solo", "musicxml/suite", "bowing/etudes", "bowing/solos", "musicxml/quartets"}
 	if testing.Short() {
 		folders = folders[:1]
 	}
 	parts, inexact, better := 0, 0, 0
 	for _, folder := range folders {
-		err := filepath.WalkDir(filepath.Join(dir, folder), func(path string, d os.DirEntry, err error) error {
-			if err != nil || d.IsDir() || !strings.HasSuffix(path, "xml") && !strings.HasSuffix(path, ".mxl") {
-				return err
-			}
+		for _, path := range testdata.Scores(t, folder+"/*") {
 			data, err := os.ReadFile(path)
 			if err != nil {
-				return err
+				t.Fatal(err)
 			}
 			sc, _, err := musicxml.Read(bytes.NewReader(data), filepath.Base(path))
 			if err != nil {
-				return nil // the reader's own tests look at these
+				continue // the reader's own tests look at these
 			}
 			for _, p := range sc.Parts {
 				in, _, ok := instrument.Guess(p)
@@ -56,10 +51,6 @@ func TestRealScores(t *testing.T) {
 					better++
 				}
 			}
-			return nil
-		})
-		if err != nil {
-			t.Fatal(err)
 		}
 	}
 	t.Logf("%d parts, %d cut short, %d better than bow first and then hand", parts, inexact, better)
