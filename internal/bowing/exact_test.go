@@ -175,8 +175,14 @@ func TestStudyInvariants(t *testing.T) {
 				t.Fatalf("%s: change %+v", text, c)
 			}
 		}
-		turned := o.MayChangeSlurs && slices.ContainsFunc(m.cuts, func(c cut) bool { return c.turn }) // the slur must be split
-		if w := m.costOf(m.written); !turned && st.Plan.Cost > w+1e-9 {
+		// Marks that turn inside a slur must be obeyed, at a cost that the text as
+		// written, where the turn is not bowed, does not have.
+		turned := o.MayChangeSlurs && slices.ContainsFunc(m.cuts, func(c cut) bool { return c.turn })
+		if w := m.costOf(m.written); turned {
+			if len(st.Proposed) == len(st.Written) {
+				t.Fatalf("%s: marks turn inside a slur, which is not split", text)
+			}
+		} else if st.Plan.Cost > w+1e-9 {
 			t.Fatalf("%s: the plan costs %v, as written %v", text, st.Plan.Cost, w)
 		} else if w == 0 && letters(st.Proposed) != letters(st.Written) {
 			t.Fatalf("%s: nothing is wrong with %s, yet %s is proposed", text, letters(st.Written), letters(st.Proposed))

@@ -38,11 +38,12 @@ const beforeLong = 4
 // comes up in this sense. A fresh start after a rest is no change of the reading: the
 // rest gives it for nothing.
 //
-// The search has two steps. rightedFewest finds such a plan, exactly, with the runs
-// counted beside the directions. The strong places that it has down are then held down
-// (pinned): any plan that does so leaves no more runs, so that the fewest changes under
-// this constraint are the fewest of all, and a search that looks at more than the bow
-// (see Model) need not count runs.
+// The search has two steps. heldFewest finds such a plan, exactly, with the runs counted
+// beside the directions. Every strong place is then held as that plan has it (pinned), so
+// that the runs stay as they are and a search that looks at more than the bow (see Model)
+// need not count them; it chooses among the plans with these strong places. Holding only
+// those that come down would not do: one more that comes right can end a run early and
+// so make two of one.
 //
 // Strict: no change of the text at all, then the fewest places where the bow
 // does not simply alternate (after rests too) from the opening as written, then
@@ -95,12 +96,12 @@ func (m *model) linkTally(i, sa, sb int) tally {
 }
 
 // pinned forbids states that the mode rules out: a slur left whole that must be
-// split, in fewest what leaves up a strong place that has to come down, in strict
-// another opening.
+// split, in fewest what turns a strong place from how it is held, in strict another
+// opening.
 func (m *model) pinned(b, s int) bool {
 	switch m.mode {
 	case fewest:
-		return m.mustSplit(b) && !isSplit(s) || m.righted[b] && m.comesUp(b, s)
+		return m.mustSplit(b) && !isSplit(s) || m.held[b] != None && m.comesUp(b, s) != (m.held[b] == Up)
 	case strict:
 		return b == m.opening && m.fixed[b] == None && entry(s) != m.written[b]
 	}
@@ -118,19 +119,26 @@ func (m *model) setMode() {
 		m.mode = strict
 	case m.o.Fewest:
 		m.mode = fewest
-		m.righted = make([]bool, len(m.bowed))
-		m.righted = m.rightedFewest()
+		m.held = make([]Direction, len(m.bowed))
+		m.held = m.heldFewest()
 	}
 }
 
-// rightedFewest marks the strong places that come down in the best plan of mode fewest.
-func (m *model) rightedFewest() []bool {
+// heldFewest gives, for each strong place, Down or Up as it comes in the best plan of
+// mode fewest, and None for the other bows.
+func (m *model) heldFewest() []Direction {
 	pr := m.problem()
 	counted, at := m.countRuns(pr)
 	numbers, _, _ := solve(counted, runsBound)
-	out := make([]bool, len(m.bowed))
+	out := make([]Direction, len(m.bowed))
 	for b := range out {
-		out[b] = m.callsDown(b) && !m.comesUp(b, m.states[b][numbers[at[b]]])
+		switch {
+		case !m.callsDown(b):
+		case m.comesUp(b, m.states[b][numbers[at[b]]]):
+			out[b] = Up
+		default:
+			out[b] = Down
+		}
 	}
 	return out
 }

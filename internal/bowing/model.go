@@ -34,8 +34,8 @@ type model struct {
 	binds     []bind
 	states    [][]int // per bow: the states it may take, see problem
 	mode      mode
-	righted   []bool // per bow: strong places that must come down, see fewest.go
-	leave     int    // how many strong places in a run may come up, see beforeLong
+	held      []Direction // per bow: how a strong place must come, see fewest.go
+	leave     int         // how many strong places in a run may come up, see beforeLong
 	dropped   []int
 	barOf     []int // see countBars
 	loud      dynamics
