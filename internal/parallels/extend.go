@@ -120,7 +120,8 @@ func (r *reader) trimmed(c []column, steps int) []column {
 const edgeColumns = 3
 
 // complete adds what stands in the rest of the bar at both ends, and says how many
-// moments it added. The first moment is struck in both places.
+// moments it added. The first moment is struck in both places. Two places that come to
+// overlap only thereby are left as they are.
 func (r *reader) complete(cols []column, lo, hi int) (out []column, lead, trail int) {
 	before := r.beyond(cols[0], -1, lo, hi)
 	for len(before) > 0 && !before[len(before)-1].both() {
@@ -128,7 +129,13 @@ func (r *reader) complete(cols []column, lo, hi int) (out []column, lead, trail 
 	}
 	slices.Reverse(before)
 	after := r.beyond(cols[len(cols)-1], 1, lo, hi)
-	return slices.Concat(before, cols, after), len(before), len(after)
+	out = slices.Concat(before, cols, after)
+	if a, b := ends(cols); a[1] < b[0] {
+		if a, b = ends(out); a[1] >= b[0] {
+			return cols, 0, 0
+		}
+	}
+	return out, len(before), len(after)
 }
 
 // beyond follows both places on from a column, within its bars.
@@ -188,16 +195,18 @@ func (s *search) accept(cols []column, steps int) {
 	if cols = r.trimmed(cols, steps); len(cols) < leastAlike {
 		return
 	}
-	cols, lead, trail := r.complete(cols, s.lo, s.hi)
-	a, b := ends(cols)
 	agree := 0
 	for _, c := range cols {
 		if r.score(c, steps) == scoreAlike {
 			agree++
 		}
 	}
-	length := min(r.lasts(a, s.lo, s.hi), r.lasts(b, s.lo, s.hi))
-	if agree < leastAlike || float64(agree) < leastShare*float64(len(cols)) || length < leastLength(r.p, r.steps[a[0]].measure) {
+	if agree < leastAlike || float64(agree) < leastShare*float64(len(cols)) {
+		return
+	}
+	cols, lead, trail := r.complete(cols, s.lo, s.hi)
+	a, b := ends(cols)
+	if length := min(r.lasts(a, s.lo, s.hi), r.lasts(b, s.lo, s.hi)); length < leastLength(r.p, r.steps[a[0]].measure) {
 		return
 	}
 	pieces := r.apart(cols, r.steps[b[0]].onset-r.steps[a[0]].onset)
