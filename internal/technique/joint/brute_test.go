@@ -383,7 +383,7 @@ func TestJointIsExact(t *testing.T) {
 	r := seeded(t)
 	cases, ties, splits, joins, kinds := 3000, 0, 0, 0, map[fingering.Bow]int{}
 	if testing.Short() {
-		cases = 300
+		cases = 1500 // one case in 180 joins strokes
 	}
 	for n := range cases {
 		s, search := randomCase(r, 2)
