@@ -129,10 +129,25 @@ func crossValidate(out io.Writer, works []*learn.Work, base *fingering.Weights, 
 		return err
 	}
 	fold := learn.FoldOf(works, learn.Folds)
+	for _, which := range []struct {
+		name string
+		of   func(learn.Fitted) *fingering.Weights
+	}{
+		{"the default, mixed", func(f learn.Fitted) *fingering.Weights { return f.Default }},
+		{"learned alone", func(f learn.Fitted) *fingering.Weights { return f.Learned }},
+	} {
+		fmt.Fprintln(out, which.name)
+		agreement(out, works, func(k *learn.Work) *fingering.Weights { return which.of(folds[fold[k.Group]]) })
+	}
+	return nil
+}
+
+// agreement prints how works agree with plans, each by its weights.
+func agreement(out io.Writer, works []*learn.Work, of func(*learn.Work) *fingering.Weights) {
 	sum := map[string]*learn.Agreement{}
 	printed, found := 0, 0
 	for _, k := range works {
-		w := folds[fold[k.Group]]
+		w := of(k)
 		if k.Set == "etudes" {
 			n, f := learn.Printed(k, w)
 			printed, found = printed+n, found+f
@@ -151,7 +166,6 @@ func crossValidate(out io.Writer, works []*learn.Work, base *fingering.Weights, 
 		}
 	}
 	fmt.Fprintf(out, "études: %d of %d printed fingers found, all hidden\n", found, printed)
-	return nil
 }
 
 func line(w io.Writer, name string, a learn.Agreement) {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,6 +13,7 @@ import (
 	"pochette/internal/engrave"
 	"pochette/internal/musicxml"
 	"pochette/internal/paper"
+	"pochette/internal/score"
 	"pochette/internal/study"
 )
 
@@ -56,7 +58,7 @@ func runEngrave(ctx context.Context, file string, f engraveFlags) error {
 	if err != nil {
 		return usageError{err}
 	}
-	xml, err := engraveSource(file, f.part)
+	xml, err := engraveSource(file, f.part, f.measures)
 	if err != nil {
 		return err
 	}
@@ -95,8 +97,9 @@ func engraveLayout(f engraveFlags) (engrave.Layout, error) {
 	return layout, layout.Check()
 }
 
-// engraveSource reads the file and makes of it what the engraver reads.
-func engraveSource(file, part string) ([]byte, error) {
+// engraveSource reads the file and makes of it what the engraver reads; part and
+// measures are looked for in it.
+func engraveSource(file, part, measures string) ([]byte, error) {
 	data, shown, err := readInput(file)
 	if err != nil {
 		return nil, err
@@ -106,11 +109,16 @@ func engraveSource(file, part string) ([]byte, error) {
 		return nil, err
 	}
 	id := ""
-	if part != "" {
-		sc, _, err := musicxml.Decode(src)
-		if err != nil {
+	var sc *score.Score
+	if part != "" || measures != "" {
+		if sc, _, err = musicxml.Decode(src); err != nil {
 			return nil, err
 		}
+	}
+	if err := hasMeasures(sc, measures); err != nil {
+		return nil, err
+	}
+	if part != "" {
 		p, err := study.ChoosePart(sc, part)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", shown, err)
@@ -118,6 +126,23 @@ func engraveSource(file, part string) ([]byte, error) {
 		id = sc.Parts[p].ID
 	}
 	return study.EngraverInput(src.XML, shown, id)
+}
+
+// hasMeasures says whether a range that is well formed lies in the score.
+func hasMeasures(sc *score.Score, measures string) error {
+	if measures == "" {
+		return nil
+	}
+	n := 0
+	for _, p := range sc.Parts {
+		n = max(n, len(p.Measures))
+	}
+	for _, end := range strings.Split(measures, "-") {
+		if m, err := strconv.Atoi(end); err == nil && m > n {
+			return usageError{fmt.Errorf("--measures %q: the score has %d measures", measures, n)}
+		}
+	}
+	return nil
 }
 
 func draw(svgs []string, l engrave.Layout, f engraveFlags, ext string) ([]study.File, error) {

@@ -30,12 +30,13 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	fl.StringVar(&f.study.Setup.Hand, "hand", "", "small, average, large, or its widest stretch in mm, which no proposal goes beyond (default: average)")
 	names, _ := study.Profiles()
 	fl.StringVar(&f.study.Style.Profile, "profile", "", strings.Join(names, ", ")+" (default: common practice)")
+	fl.StringVar(&f.study.Style.Taste, "taste", "", "of the left hand: "+strings.Join(study.Tastes, ", ")+"; soloist is fitted on fingerings of soloists alone and leaves first position sooner, violin only (default: usual)")
 	fl.StringVar(&f.study.Style.OpenStrings, "open-strings", "", strings.Join(study.OpenStringChoices, ", ")+" (default: as-needed)")
 	fl.StringVar(&f.study.Style.Harmonics, "harmonics", "", "natural harmonics that are not printed: "+strings.Join(study.HarmonicChoices, ", ")+" (default: none)")
 	fl.BoolVar(&f.study.Style.Strict, "strict", false, "the bow as written: change nothing beyond what marks force")
 	fl.BoolVar(&f.study.Style.Fewest, "fewest-changes", false, "as few changes of the bow as can be, whatever they cost; what rights itself before long is left")
 	fl.StringSliceVar(&f.mayChange, "may-change", nil, "what of the printed text the proposal may change: slurs (default: nothing)")
-	fl.StringVar(&f.decisions, "decisions", "", "file of decisions to obey (docs/DECISIONS.md)")
+	fl.StringVar(&f.decisions, "decisions", "", "file of decisions, and of a style, to obey (docs/DECISIONS.md)")
 	fl.StringArrayVar(&f.decide, "decide", nil, `one decision to obey, as in "m22.2 finger=3 string=II"; may be given again`)
 	complete := func(name string, values ...string) {
 		// the flag is defined just above: an error is a slip of ours
@@ -46,6 +47,7 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	complete("instrument", "violin", "viola", "cello")
 	complete("hand", "small", "average", "large")
 	complete("profile", names...)
+	complete("taste", study.Tastes...)
 	complete("open-strings", study.OpenStringChoices...)
 	complete("harmonics", study.HarmonicChoices...)
 	complete("may-change", "slurs")
@@ -89,14 +91,17 @@ func (f *partFlags) readDecisions(r *study.Request) ([]decide.Decision, error) {
 			return nil, err
 		}
 		r.DecisionsPart, r.DecisionsFile = file.Part, shown
+		if r.Style, err = r.Style.With(file.Style); err != nil {
+			return nil, err
+		}
 		out = file.Decisions
 	}
 	for _, text := range f.decide {
 		d, err := decide.ParseLine(text)
 		if err != nil {
-			return nil, usageError{fmt.Errorf("--decide: %w", err)}
+			return nil, usageError{fmt.Errorf("%s: %w", decide.CommandLine, err)}
 		}
-		d.Source = "--decide"
+		d.Source = decide.CommandLine
 		out = append(out, d)
 	}
 	return out, nil

@@ -31,6 +31,9 @@ const (
 	maxReason    = 500
 )
 
+// CommandLine is the source of the decisions that stand on the command line.
+const CommandLine = "--decide"
+
 // Direction of the bow.
 type Direction string
 

@@ -146,10 +146,16 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatalf("%q: %+v, %v", d.Text(), back, err)
 		}
 		f := File{Name: "x", Part: rapid.SampledFrom([]string{"", "Viola", "2", "#1: yes", "null"}).Draw(t, "part"), Decisions: []Decision{d, drawDecision(t)}}
+		if rapid.Bool().Draw(t, "style") {
+			f.Style = []Setting{{Key: "taste", Value: rapid.SampledFrom([]string{"soloist", "null", "#a", "no: one"}).Draw(t, "taste")}, {Key: "harmonics", Value: "more"}}
+		}
 		text := f.Format()
 		g, err := ParseFile("x", text)
 		if err != nil || g.Part != f.Part || len(g.Decisions) != 2 || !equal(d, g.Decisions[0]) || !equal(f.Decisions[1], g.Decisions[1]) {
 			t.Fatalf("%s\n%+v, %v", text, g, err)
+		}
+		if len(g.Style) != len(f.Style) || len(f.Style) > 0 && g.Style[0].Value != f.Style[0].Value {
+			t.Fatalf("%s\nstyle %+v", text, g.Style)
 		}
 		if again := g.Format(); string(again) != string(text) {
 			t.Fatalf("written twice:\n%s\n%s", text, again)
@@ -186,6 +192,7 @@ func FuzzParseLine(f *testing.F) {
 
 func FuzzParseFile(f *testing.F) {
 	f.Add(example)
+	f.Add("version: 1\nstyle: {taste: soloist, profile: early}\n")
 	f.Add("version: 1\ndecisions: [m1.1 finger=1, {at: m2.1, bow: up}]\n")
 	f.Add("version: 1\ndecisions:\n- &a m1.1 finger=1\n- *a\n")
 	f.Fuzz(func(t *testing.T, s string) {
@@ -197,7 +204,7 @@ func FuzzParseFile(f *testing.F) {
 			return
 		}
 		back, err := ParseFile("x", file.Format())
-		if err != nil || len(back.Decisions) != len(file.Decisions) {
+		if err != nil || len(back.Decisions) != len(file.Decisions) || len(back.Style) != len(file.Style) {
 			t.Errorf("%q written as %q: %v", s, file.Format(), err)
 		}
 	})

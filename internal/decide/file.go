@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -18,13 +19,30 @@ const Version = 1
 type File struct {
 	Name      string // for messages
 	Part      string // the part it is for: name, id or number; "" any
+	Style     []Setting
 	Decisions []Decision
 }
+
+// Setting is one line of the style that a player plans with; what its value may be is
+// not known here.
+type Setting struct {
+	Key, Value string
+	Source     string
+	Line       int
+}
+
+// Where begins a message about a setting.
+func (s *Setting) Where() string { return fmt.Sprintf("%s line %d", s.Source, s.Line) }
+
+// styleKeys are those of a style.
+var styleKeys = []string{"profile", "taste", "open-strings", "harmonics"}
 
 // ParseFile reads a decisions file:
 //
 //	version: 1
 //	part: Viola
+//	style:
+//	  profile: romantic
 //	decisions:
 //	  - at: m22.2
 //	    finger: 3
@@ -44,7 +62,7 @@ func ParseFile(name string, data []byte) (File, error) {
 		return f, err
 	}
 	r := reader{name: name}
-	fields, err := r.mapping(root, "a mapping with version, part and decisions")
+	fields, err := r.mapping(root, "a mapping with version, part, style and decisions")
 	if err != nil {
 		return f, err
 	}
@@ -62,12 +80,16 @@ func ParseFile(name string, data []byte) (File, error) {
 			if !oneLineText(f.Part, 200) {
 				return f, r.at(e.value, "part wants the name of one part on one line")
 			}
+		case "style":
+			if f.Style, err = r.style(e.value); err != nil {
+				return f, err
+			}
 		case "decisions":
 			if f.Decisions, err = r.list(e.value); err != nil {
 				return f, err
 			}
 		default:
-			return f, r.at(e.node, "unknown key %q: want version, part or decisions", clip(e.key))
+			return f, r.at(e.node, "unknown key %q: want version, part, style or decisions", clip(e.key))
 		}
 	}
 	if !versioned {
@@ -142,6 +164,28 @@ func (r *reader) scalar(n *yaml.Node, what string) (string, error) {
 	return n.Value, nil
 }
 
+func (r *reader) style(n *yaml.Node) ([]Setting, error) {
+	entries, err := r.mapping(n, "a mapping with "+strings.Join(styleKeys, ", "))
+	if err != nil {
+		return nil, err
+	}
+	var out []Setting
+	for _, e := range entries {
+		if !slices.Contains(styleKeys, e.key) {
+			return nil, r.at(e.node, "unknown key %q of the style: want %s", clip(e.key), strings.Join(styleKeys, ", "))
+		}
+		v, err := r.scalar(e.value, e.key)
+		if err != nil {
+			return nil, err
+		}
+		if v == "" || !oneLineText(v, 40) {
+			return nil, r.at(e.value, "%s wants one word", e.key)
+		}
+		out = append(out, Setting{e.key, v, r.name, e.value.Line})
+	}
+	return out, nil
+}
+
 func (r *reader) list(n *yaml.Node) ([]Decision, error) {
 	if n.Kind == yaml.ScalarNode && n.Tag == "!!null" {
 		return nil, nil
@@ -209,6 +253,12 @@ func (f *File) Format() []byte {
 	fmt.Fprintf(&b, "version: %d\n", Version)
 	if f.Part != "" {
 		fmt.Fprintf(&b, "part: %s\n", quoted(f.Part))
+	}
+	if len(f.Style) > 0 {
+		b.WriteString("style:\n")
+		for _, s := range f.Style {
+			fmt.Fprintf(&b, "  %s: %s\n", s.Key, quoted(s.Value))
+		}
 	}
 	if len(f.Decisions) == 0 {
 		b.WriteString("decisions: []\n")

@@ -77,7 +77,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 			if t.harmonic && t.key > high+24 {
 				t.harmonic = false
 			}
-			if t.want.fingers == 1 && (t.harmonic || pr.zeroIsHarmonic(&t)) {
+			if t.want.fingers == 1 && (t.harmonic || t.want.by[0] == score.Printed && pr.zeroIsHarmonic(&t)) {
 				t.want.fingers, t.sounds, t.harmonic = 0, !t.harmonic, true
 			}
 			t.mayTouch = pr.mayTouch(&t, e.Struck, e.Held)
@@ -96,7 +96,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 
 // zeroIsHarmonic: a printed 0 over a note that no open string has but that a
 // string sounds as a natural harmonic is the harmonic's sign (common practice,
-// no source).
+// no source). A decided one is the open string, unless a harmonic is printed.
 func (pr *Problem) zeroIsHarmonic(t *tone) bool {
 	found := false
 	for _, o := range pr.o.Instrument.Open {

@@ -36,12 +36,15 @@ func FoldOf(works []*Work, folds int) map[string]int {
 	return out
 }
 
-// CrossValidate fits one set of weights for each fold, from the works of all the
-// others.
-func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int) ([]*fingering.Weights, error) {
+// Fitted are the weights of one fit: as learned alone, and the default that is mixed
+// of them (Settle).
+type Fitted struct{ Learned, Default *fingering.Weights }
+
+// CrossValidate fits for each fold, from the works of all the others.
+func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int) ([]Fitted, error) {
 	exs, fold := Examples(works), FoldOf(works, folds)
 	bare := Bare(base)
-	out := make([]*fingering.Weights, folds)
+	out := make([]Fitted, folds)
 	for f := range out {
 		var train []*Example
 		for _, e := range exs {
@@ -53,7 +56,8 @@ func CrossValidate(works []*Work, base *fingering.Weights, o Settings, folds int
 		if err != nil {
 			return nil, err
 		}
-		out[f] = Settle(Rescale(train, w, bare, Kept()), base)
+		learned := Rescale(train, w, bare, Kept())
+		out[f] = Fitted{learned, Settle(learned, base)}
 	}
 	return out, nil
 }

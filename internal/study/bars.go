@@ -40,7 +40,7 @@ func barsOf(p *score.Part, text string) (Bars, error) {
 		return all, err
 	}
 	if from.First > to.Last {
-		return all, fmt.Errorf("--bars %q: %s comes after %s", text, first, last)
+		return all, OptionError{fmt.Errorf("--bars %q: %s comes after %s", text, first, last)}
 	}
 	return Bars{from.First, to.Last}, nil
 }
@@ -50,7 +50,7 @@ func oneMeasure(p *score.Part, text, number string) (Bars, error) {
 	found := measuresNumbered(p, number)
 	n := len(found)
 	if n == 0 {
-		return Bars{}, fmt.Errorf("--bars %q: no measure %q; the part goes from %s to %s", text, number, timeline.Name(p, 0), timeline.Name(p, len(p.Measures)-1))
+		return Bars{}, OptionError{fmt.Errorf("--bars %q: no measure %q; the part goes from %s to %s", text, number, timeline.Name(p, 0), timeline.Name(p, len(p.Measures)-1))}
 	}
 	if found[n-1]-found[0] == n-1 {
 		return Bars{found[0], found[n-1]}, nil
@@ -61,7 +61,7 @@ func oneMeasure(p *score.Part, text, number string) (Bars, error) {
 			places = append(places, fmt.Sprintf("@%d", m+1))
 		}
 	}
-	return Bars{}, fmt.Errorf("--bars %q: measure %s stands more than once in the part; say which by its place in the file, %s", text, number, list(places))
+	return Bars{}, OptionError{fmt.Errorf("--bars %q: measure %s stands more than once in the part; say which by its place in the file, %s", text, number, list(places))}
 }
 
 // measuresNumbered lists the measures with a printed number, or the one at a place in

@@ -3,8 +3,10 @@ package study
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
+	"strings"
 
 	"pochette/internal/bowing"
 	"pochette/internal/decide"
@@ -21,15 +23,56 @@ func (s *Study) resolve(r Request) error {
 		return fmt.Errorf("%s: these decisions are for the part %q, not for part %d, %s", r.DecisionsFile, r.DecisionsPart, s.PartIndex+1, partName(s.Part))
 	}
 	settled, found := decide.Resolve(s.Part, r.Decisions, s.Instrument.Strings())
+	var wrong []string
+	for _, f := range found {
+		wrong = append(wrong, f.Text)
+	}
 	if len(found) == 0 {
+		wrong = s.notOpen(settled)
+	}
+	if len(wrong) == 0 {
 		s.Decided = settled
 		return nil
 	}
-	text := found[0].Text
-	if n := len(found) - 1; n > 0 {
+	text := wrong[0]
+	if n := len(wrong) - 1; n > 0 {
 		text += fmt.Sprintf(" (and %s)", count(n, "more is wrong", "more are wrong"))
 	}
+	if strings.HasPrefix(text, decide.CommandLine+": ") {
+		return OptionError{errors.New(text)}
+	}
 	return errors.New(text)
+}
+
+// notOpen tells, a line each, where an open string (finger 0) is decided for a note that
+// no string, or not the one decided, is tuned to. Over a printed harmonic 0 is its sign.
+func (s *Study) notOpen(settled map[score.NoteID]decide.Settled) (out []string) {
+	for _, id := range slices.Sorted(maps.Keys(settled)) {
+		d, n := settled[id], &s.Part.Notes[id]
+		if d.Finger == nil || *d.Finger != 0 || n.Has(score.Harmonic) {
+			continue
+		}
+		open, names := false, []string(nil)
+		for i, o := range slices.Backward(s.Instrument.Open) {
+			open = open || o.MIDI() == n.Sounding.MIDI() && (d.String == 0 || d.String == i+1)
+			names = append(names, o.String())
+		}
+		if open {
+			continue
+		}
+		what := fmt.Sprintf("%s is no open string of this %v (%s)", n.Sounding, s.Instrument.Kind, strings.Join(names, " "))
+		if d.String > 0 && d.String <= len(s.Instrument.Open) {
+			what = fmt.Sprintf("the open string %s is %s, not %s", instrument.Numeral(d.String), s.Instrument.Open[d.String-1], n.Sounding)
+		}
+		out = append(out, fmt.Sprintf("%s: finger 0 at %s: %s", d.Place, timeline.AtNote(s.Part, id), what))
+	}
+	return out
+}
+
+// takes says whether a stop is what a decided finger asks for: 0 over a printed harmonic
+// is its sign.
+func (s *Study) takes(st *fingering.Stop, finger int8) bool {
+	return st.Finger == finger || finger == 0 && st.Touch == fingering.Natural && s.Part.Notes[st.Note].Has(score.Harmonic)
 }
 
 func directionOf(d decide.Direction) bowing.Direction {
@@ -77,7 +120,9 @@ func (s *Study) decidedMarks() []score.NoteMark {
 			continue
 		}
 		st := &g.Stops[i]
-		if d.Finger != nil && *d.Finger == st.Finger || d.Finger == nil && d.Position != nil && *d.Position == st.Position && st.Finger > 0 {
+		if d.Finger != nil && *d.Finger == 0 && s.takes(st, 0) {
+			out = append(out, score.NoteMark{Note: id, Mark: fingerMark(0)})
+		} else if d.Finger != nil && *d.Finger == st.Finger || d.Finger == nil && d.Position != nil && *d.Position == st.Position && st.Finger > 0 {
 			out = append(out, score.NoteMark{Note: id, Mark: fingerMark(st.Finger)})
 		}
 		if d.String > 0 && d.String == st.String {

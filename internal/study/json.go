@@ -31,6 +31,7 @@ type jsonStudy struct {
 	Part         jsonPart          `json:"part"`
 	Instrument   jsonInstrument    `json:"instrument"`
 	Pace         jsonPace          `json:"pace"`
+	Style        *jsonStyle        `json:"style,omitempty"`
 	Measures     []jsonMeasure     `json:"measures"`
 	PlayOrder    []int             `json:"play_order"`
 	Events       []jsonEvent       `json:"events"`
@@ -66,6 +67,23 @@ type jsonInstrument struct {
 	Strings []string `json:"open_strings"`
 	Length  float64  `json:"string_length_mm"`
 	Stretch float64  `json:"widest_stretch_mm"`
+}
+
+// jsonStyle is what of the style is not the usual.
+type jsonStyle struct {
+	Profile     string `json:"profile,omitempty"`
+	Taste       string `json:"taste,omitempty"`
+	OpenStrings string `json:"open_strings,omitempty"`
+	Harmonics   string `json:"harmonics,omitempty"`
+	Strict      bool   `json:"strict,omitempty"`
+	Fewest      bool   `json:"fewest_changes,omitempty"`
+}
+
+func (st Style) data() *jsonStyle {
+	if st.says() == "" {
+		return nil
+	}
+	return &jsonStyle{st.Profile, st.Taste, st.OpenStrings, st.Harmonics, st.Strict, st.Fewest}
 }
 
 type jsonPace struct {
@@ -245,6 +263,7 @@ func (s *Study) data(version string) jsonStudy {
 		Part:       jsonPart{s.Part.ID, s.Part.Name, s.PartIndex},
 		Instrument: s.jsonInstrument(),
 		Pace:       jsonPace{s.Pace.Quarter(0), [...]string{"assumed", "tempo word", "printed"}[s.Pace.Source]},
+		Style:      s.Style.data(),
 		Written:    s.jsonStrokes(s.Bow.Written), Strokes: s.jsonStrokes(s.Bow.Proposed),
 		Costs: jsonCosts{Bow: jsonCost{round(s.Bow.Plan.Cost), jsonTerms(s.Bow.Plan.Terms)}, Hand: jsonCost{round(s.Hand.Plan.Cost), jsonTerms(s.Hand.Plan.Terms)}},
 	}

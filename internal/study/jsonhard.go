@@ -101,8 +101,16 @@ const (
 	Hard      Topic = "hard"
 )
 
-// Table of a topic; why adds the reasons.
+// Table of a topic; why adds the reasons. A style that is not the usual is named over it.
 func (s *Study) Table(t Topic, b Bars, why bool) Table {
+	out := s.table(t, b, why)
+	if style := s.Style.says(); style != "" {
+		out.Before = slices.Insert(out.Before, 0, style)
+	}
+	return out
+}
+
+func (s *Study) table(t Topic, b Bars, why bool) Table {
 	switch t {
 	case Strokes:
 		return s.StrokeTable(b, why)
@@ -125,7 +133,7 @@ var topicKeys = map[Topic][]string{
 }
 
 // commonKeys begin every file of data.
-var commonKeys = []string{"schema", "program", "source", "title", "part", "instrument", "pace"}
+var commonKeys = []string{"schema", "program", "source", "title", "part", "instrument", "pace", "style"}
 
 // TopicJSON is the part of study.json that a topic needs, cut to some bars.
 // Indices are those of the whole study.

@@ -169,7 +169,7 @@ func (l *Live) disobeyed(decided map[score.NoteID]decide.Settled) (score.NoteID,
 			continue
 		}
 		st := is[id]
-		if st == nil || d.Finger != nil && st.Finger != *d.Finger || d.String != 0 && st.String != d.String || d.Position != nil && st.Position != *d.Position {
+		if st == nil || d.Finger != nil && !l.takes(st, *d.Finger) || d.String != 0 && st.String != d.String || d.Position != nil && st.Position != *d.Position {
 			return id, false
 		}
 	}

@@ -34,7 +34,7 @@ func ParseLevel(text string) (Level, error) {
 	case "scholar":
 		return Scholar, nil
 	}
-	return Player, fmt.Errorf("level %q: want %s", text, strings.Join(Levels, ", "))
+	return Player, OptionError{fmt.Errorf("--level %q: want %s", text, list(Levels))}
 }
 
 // ReadRequest says what to read, and how it is told.

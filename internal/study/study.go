@@ -52,6 +52,7 @@ type Study struct {
 	Part       *score.Part
 	PartIndex  int
 	Instrument instrument.Instrument
+	Style      Style
 	Guessed    string // why this instrument; "" where it was given
 	Pace       timeline.Pace
 	Joint      *joint.Plan
@@ -118,11 +119,14 @@ func opened(r Request) (*Study, error) {
 		return nil, err
 	}
 	found = append(found, earlier...)
-	s := &Study{Source: src, Score: sc}
+	s := &Study{Source: src, Score: sc, Style: r.Style}
 	if err := s.choosePart(r, found); err != nil {
 		return nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
 	if err := s.chooseInstrument(r); err != nil {
+		return nil, OptionError{fmt.Errorf("%s: %w", r.Name, err)}
+	}
+	if err := r.Style.suits(s.Instrument.Kind); err != nil {
 		return nil, OptionError{fmt.Errorf("%s: %w", r.Name, err)}
 	}
 	s.Findings = slices.DeleteFunc(found, func(f score.Finding) bool { return f.Part != "" && f.Part != s.Part.ID })
@@ -295,7 +299,7 @@ func ChoosePart(sc *score.Score, want string) (int, error) {
 	}
 	i := findPart(sc, want)
 	if i < 0 {
-		return 0, fmt.Errorf("no part %q; there is %s", want, partList(sc))
+		return 0, OptionError{fmt.Errorf("no part %q; there is %s", want, partList(sc))}
 	}
 	return i, nil
 }

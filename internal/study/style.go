@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"pochette/internal/bowing"
+	"pochette/internal/decide"
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/score"
@@ -19,6 +20,8 @@ type Style struct {
 	OpenStrings string
 	// Harmonics is one of HarmonicChoices, "" for none.
 	Harmonics string
+	// Taste of the left hand is one of Tastes, "" for usual.
+	Taste string
 	// Strict keeps the bow as written: no retake, link or changed slur is proposed
 	// beyond what marks force.
 	Strict bool
@@ -42,18 +45,106 @@ var OpenStringChoices = []string{"more", "as-needed", "fewer"}
 // sought; in the order of fingering.Harmonics.
 var HarmonicChoices = []string{"none", "as-needed", "more"}
 
-func (st Style) check() error {
-	if _, ok := bowing.ProfileNamed(st.Profile); !ok {
-		names, _ := Profiles()
-		return fmt.Errorf("--profile %q: want %s", st.Profile, list(names))
+// Tastes of the left hand. The usual one mixes what is learned from soloists with what
+// is set by hand, and stays in first position where nothing asks for more (package
+// learn); the soloist's is what is learned alone.
+var Tastes = []string{"usual", soloist}
+
+const soloist = "soloist"
+
+// choices names the options of a style that are words, with what each may be; the names
+// are those of the command line and of the decisions file.
+func (st *Style) choices() []choice {
+	names, _ := Profiles()
+	return []choice{
+		{"profile", &st.Profile, names},
+		{"taste", &st.Taste, Tastes},
+		{"open-strings", &st.OpenStrings, OpenStringChoices},
+		{"harmonics", &st.Harmonics, HarmonicChoices},
 	}
-	if st.OpenStrings != "" && !slices.Contains(OpenStringChoices, st.OpenStrings) {
-		return fmt.Errorf("--open-strings %q: want %s", st.OpenStrings, list(OpenStringChoices))
-	}
-	if st.Harmonics != "" && !slices.Contains(HarmonicChoices, st.Harmonics) {
-		return fmt.Errorf("--harmonics %q: want %s", st.Harmonics, list(HarmonicChoices))
+}
+
+type choice struct {
+	name  string
+	value *string
+	among []string
+}
+
+func (c *choice) check() error {
+	if *c.value != "" && !slices.Contains(c.among, *c.value) {
+		return fmt.Errorf("%s %q: want %s", c.name, *c.value, list(c.among))
 	}
 	return nil
+}
+
+// With fills in what the style leaves open from the settings of a decisions file. The
+// error has the file's line.
+func (st Style) With(settings []decide.Setting) (Style, error) {
+	for _, set := range settings {
+		cs := st.choices()
+		i := slices.IndexFunc(cs, func(c choice) bool { return c.name == set.Key })
+		if i < 0 {
+			panic("study: no setting of a style is named " + set.Key)
+		}
+		c := &cs[i]
+		own := *c.value
+		*c.value = set.Value
+		if err := c.check(); err != nil {
+			return st, fmt.Errorf("%s: %w", set.Where(), err)
+		}
+		if own != "" {
+			*c.value = own
+		}
+	}
+	return st, nil
+}
+
+func (st Style) check() error {
+	for _, c := range st.choices() {
+		if err := c.check(); err != nil {
+			return fmt.Errorf("--%w", err)
+		}
+	}
+	return nil
+}
+
+// suits says whether the style is there for an instrument: what is learned is learned
+// from violinists.
+func (st Style) suits(k instrument.Kind) error {
+	if st.Taste == soloist && k != instrument.ViolinKind {
+		return fmt.Errorf("taste soloist: it is fitted on fingerings of violinists, and there are none for the %v; want taste usual", k)
+	}
+	return nil
+}
+
+// says tells what of the style is not the usual, in words: "" where all is.
+func (st Style) says() string {
+	var out []string
+	if st.Profile != "" {
+		out = append(out, "the "+st.Profile+" profile")
+	}
+	if st.Taste == soloist {
+		out = append(out, "the left hand as soloists take it (fitted on their fingerings: it leaves first position sooner)")
+	}
+	if st.OpenStrings != "" && st.OpenStrings != "as-needed" {
+		out = append(out, st.OpenStrings+" open strings")
+	}
+	switch st.Harmonics {
+	case "as-needed":
+		out = append(out, "natural harmonics where one spares a shift")
+	case "more":
+		out = append(out, "natural harmonics sought")
+	}
+	if st.Strict {
+		out = append(out, "the bow as written")
+	}
+	if st.Fewest {
+		out = append(out, "the fewest changes of the bow")
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return "Planned for " + strings.Join(out, ", ") + "."
 }
 
 // list says words as alternatives: "a, b or c".
@@ -84,13 +175,20 @@ const (
 	stoppedHeeds = 0.8
 )
 
-// handWeights are the costs of the hand for a taste in open strings; nil for the
-// usual ones.
+// handWeights are the costs of the hand for a taste, also in open strings; nil for
+// the usual ones.
 func (st Style) handWeights(k instrument.Kind) *fingering.Weights {
-	if st.OpenStrings == "" || st.OpenStrings == "as-needed" {
+	asNeeded := st.OpenStrings == "" || st.OpenStrings == "as-needed"
+	if st.Taste != soloist && asNeeded {
 		return nil
 	}
 	w := fingering.DefaultWeights()
+	if st.Taste == soloist {
+		w = fingering.LearnedWeights()
+	}
+	if asNeeded {
+		return w
+	}
 	v := w.Vector(k)
 	for i, name := range fingering.TermNames() {
 		of := name == "open" || strings.HasPrefix(name, "open_")

@@ -39,7 +39,11 @@ var cautions = []string{
 
 // Summary says in a few sentences what the movement asks.
 func (s *Study) Summary() []string {
-	out := []string{s.summaryBow(), s.summaryHand(), s.summaryCrossings()}
+	var out []string
+	if t := s.Style.says(); t != "" {
+		out = append(out, t)
+	}
+	out = append(out, s.summaryBow(), s.summaryHand(), s.summaryCrossings())
 	if t := s.summaryTrouble(); t != "" {
 		out = append(out, t)
 	}

@@ -129,8 +129,11 @@ func tinyOptions(r *rand.Rand) Options {
 	case 1:
 		o.Bow.Strict = true
 	}
-	if r.IntN(3) == 0 {
+	switch r.IntN(6) {
+	case 0, 1:
 		o.Hand.Instrument = instrument.Cello()
+	case 2:
+		o.Hand.Weights = fingering.LearnedWeights()
 	}
 	w := DefaultWeights(instrument.ViolinKind) // larger than in earnest, so that they decide
 	for k := range w {

@@ -46,10 +46,10 @@ func NewSolver(sc *score.Score, p *score.Part, o Options) *Solver {
 	return newSolver(NewProblem(sc, p, o))
 }
 
-// rebuild lays the part out anew with all decisions as options, which overrule
-// printed signs and reach grips that are not thought of otherwise. It is false,
-// and nothing is changed, where the decision on the note cannot be obeyed.
-func (s *Solver) rebuild(id score.NoteID) bool {
+// rebuilt lays the part out anew with all decisions as options, which overrule
+// printed signs and reach grips that are not thought of otherwise. It is nil where
+// that leaves no plan.
+func (s *Solver) rebuilt() *Solver {
 	o := s.given
 	o.Bow.Decided, o.Hand.Decided = maps.Clone(o.Bow.Decided), maps.Clone(o.Hand.Decided)
 	if o.Bow.Decided == nil {
@@ -69,14 +69,24 @@ func (s *Solver) rebuild(id score.NoteID) bool {
 	pr := NewProblem(s.sc, s.part, o)
 	pr.given = s.given
 	n := newSolver(pr)
-	if n.plan == nil || !n.obeyed(id, s.decided[id]) {
-		return false
+	if n.plan == nil {
+		return nil
 	}
 	n.decided = s.decided
 	for k := range n.decided {
 		n.built[k] = true
 	}
-	*s = *n
+	return n
+}
+
+// obeysAll says whether the plan does all that is decided: one decision must not push
+// another out unsaid.
+func (s *Solver) obeysAll() bool {
+	for id, d := range s.decided {
+		if !s.obeyed(id, d) {
+			return false
+		}
+	}
 	return true
 }
 
@@ -103,15 +113,31 @@ func (s *Solver) mayOverrule(i int, id score.NoteID, d Decision) bool {
 	})
 }
 
-// obeyed says whether the problem took a decision from its options.
+// obeyed says whether the problem took a decision from its options, and the plan a
+// finger 0 as an open string or a printed harmonic.
 func (s *Solver) obeyed(id score.NoteID, d Decision) bool {
 	for _, f := range s.Hand.Findings {
 		if f.Kind == "fingering-impossible" && slices.Contains(f.Notes, id) {
 			return false
 		}
 	}
+	if d.Finger != nil && *d.Finger == 0 && !s.open(id) {
+		return false
+	}
 	i := s.layerOf[s.eventOf[id]]
 	return d.Bow == bowing.None || !s.layers[i].plucked && s.heading(i, s.plan.Bows[s.layers[i].bow]) == d.Bow
+}
+
+// open says whether the plan takes a note on an open string, or as the natural
+// harmonic that is printed: 0 is the sign of both.
+func (s *Solver) open(id score.NoteID) bool {
+	i := s.layerOf[s.eventOf[id]]
+	for _, st := range s.Hand.Stops(i, s.plan.Grips[i]) {
+		if st.Note == id {
+			return st.Finger == 0 || st.Touch == fingering.Natural && s.part.Notes[id].Has(score.Harmonic)
+		}
+	}
+	return false
 }
 
 func newSolver(pr *Problem) *Solver {
@@ -177,8 +203,11 @@ func (s *Solver) Decide(id score.NoteID, d Decision) (*Plan, error) {
 		err = errBuilt
 	}
 	if err != nil {
-		if s.mayOverrule(i, id, d) && s.rebuild(id) {
-			return s.plan, nil
+		if s.mayOverrule(i, id, d) {
+			if n := s.rebuilt(); n != nil && n.obeysAll() {
+				*s = *n
+				return s.plan, nil
+			}
 		}
 		back()
 		return nil, err
@@ -214,9 +243,11 @@ func (s *Solver) Undo(id score.NoteID) *Plan {
 	}
 	delete(s.decided, id)
 	if s.built[id] {
-		if !s.rebuild(id) {
+		n := s.rebuilt()
+		if n == nil {
 			panic("joint: without a decision there is no plan where there was one with it")
 		}
+		*s = *n
 		return s.plan
 	}
 	i := s.layerOf[s.eventOf[id]]

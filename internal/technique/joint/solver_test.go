@@ -14,6 +14,7 @@ import (
 	"pochette/internal/pitch"
 	"pochette/internal/score"
 	"pochette/internal/sequence"
+	"pochette/internal/timeline"
 )
 
 // TestAlternativesAreCheapest: the plan asked to differ between two measures is
@@ -388,4 +389,74 @@ func TestAlternativesInOrder(t *testing.T) {
 			}
 		}
 	}
+}
+
+// What is decided is obeyed or refused, never passed over unsaid: the open string of a
+// note that no string is tuned to, too, though a string sounds it as a harmonic; the 0
+// over a printed harmonic is its sign. A second decision pushes no first one out.
+func TestDecideObeysOrRefuses(t *testing.T) {
+	r := seeded(t)
+	taken, refused := 0, 0
+	for range 150 {
+		sc, p := tiny(r)
+		for i := range p.Notes {
+			if r.IntN(8) == 0 {
+				p.Notes[i].Marks = append(p.Notes[i].Marks, score.Mark{Kind: score.Harmonic, Text: "natural"})
+			}
+			if r.IntN(6) == 0 {
+				p.Notes[i].Marks = append(p.Notes[i].Marks, score.Mark{Kind: score.Fingering, Text: fmt.Sprint(r.IntN(5))})
+			}
+		}
+		s := NewSolver(sc, p, tinyOptions(r))
+		if s.Plan() == nil {
+			continue
+		}
+		settled := map[score.NoteID]Decision{}
+		for range 4 {
+			id := score.NoteID(r.IntN(len(p.Notes)))
+			d := Decision{Decision: fingering.Decision{Finger: fingering.Use(int8(r.IntN(5)))}}
+			switch r.IntN(4) {
+			case 0:
+				d.Finger = fingering.Use(0)
+			case 1:
+				d.String = 1 + r.IntN(4)
+			}
+			before := s.Plan()
+			if _, err := s.Decide(id, d); err != nil {
+				refused++
+				if !Same(s.Plan(), before) {
+					t.Fatalf("refused, and yet the plan is another: %v", err)
+				}
+				continue
+			}
+			taken++
+			settled[id] = d
+			for id, d := range settled {
+				if why := disobeys(s, id, d); why != "" {
+					t.Fatalf("%s at %s: %s", DecisionText(d), timeline.AtNote(p, id), why)
+				}
+			}
+		}
+	}
+	t.Logf("%d decisions taken, %d refused", taken, refused)
+	if taken == 0 || refused == 0 {
+		t.Error("the cases show only one of the two")
+	}
+}
+
+// disobeys says how the plan does not do what is decided for a hand.
+func disobeys(s *Solver, id score.NoteID, d Decision) string {
+	for _, st := range s.Plan().HandStudy().Grips[s.eventOf[id]].Stops {
+		if st.Note != id || st.Held {
+			continue
+		}
+		sign := *d.Finger == 0 && st.Touch == fingering.Natural && s.part.Notes[id].Has(score.Harmonic)
+		if st.Finger == *d.Finger || sign {
+			if d.String == 0 || d.String == st.String {
+				return ""
+			}
+		}
+		return fmt.Sprintf("finger %d on string %d", st.Finger, st.String)
+	}
+	return "left out"
 }
