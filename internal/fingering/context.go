@@ -63,11 +63,18 @@ func (pr *Problem) surveyHeight() {
 	for i := range in.Open {
 		top = max(top, in.Open[i].MIDI())
 	}
+	first := make([]bool, len(pr.layers))
+	for i := range first {
+		first[i] = true
+		for _, id := range pr.Events[pr.layers[i].event].Struck {
+			first[i] = first[i] && (pr.p.Notes[id].Sounding.MIDI() <= top+reach || pr.touchedWithin(id, reach))
+		}
+	}
 	for i := range pr.layers {
 		from, to := max(0, i-windowNotes), min(len(pr.layers)-1, i+windowNotes)
 		low := true
 		for j := from; j <= to; j++ {
-			low = low && pr.layers[j].at.key <= top+reach
+			low = low && first[j]
 		}
 		pr.layers[i].at.low = low
 	}
@@ -114,8 +121,8 @@ func (pr *Problem) fresh(i int) float64 {
 func (pr *Problem) octave(i int) int8 {
 	up, down := false, false
 	for _, j := range []int{i - 1, i + 1} {
-		if j < 0 || j >= len(pr.layers) {
-			continue
+		if j < 0 || j >= len(pr.layers) || pr.onNode(i) || pr.onNode(j) {
+			continue // a harmonic is not an octave away for the hand
 		}
 		switch pr.layers[i].at.key - pr.layers[j].at.key {
 		case 12:

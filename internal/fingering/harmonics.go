@@ -108,3 +108,15 @@ func (pr *Problem) surveyHarmonics() {
 		}
 	}
 }
+
+// touchedWithin says whether a note is a printed natural harmonic with a node at most
+// some semitones above a nut: however high it sounds, the hand may stay there.
+func (pr *Problem) touchedWithin(id score.NoteID, semitones int) bool {
+	t, ok := pr.struck[id]
+	return ok && t.harmonic && slices.ContainsFunc(pr.gen.placesOf(&t), func(p place) bool { return p.touch == Natural && p.semi <= semitones })
+}
+
+// onNode says whether a printed harmonic is struck at a layer.
+func (pr *Problem) onNode(i int) bool {
+	return slices.ContainsFunc(pr.Events[pr.layers[i].event].Struck, func(id score.NoteID) bool { return pr.struck[id].harmonic })
+}

@@ -1,6 +1,7 @@
 package fingering
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -114,4 +115,98 @@ func TestHarmonicProperties(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The nodes of the ideal string: partial n sounds n times as high as the open string
+// and is touched at k/n of it for every k that shares no divisor with n (acoustics of
+// the ideal string; J. W. S. Rayleigh, The Theory of Sound, vol. 1, ch. VI, from
+// memory). The table has all of the partials 2 to 6 up to two octaves, each at the
+// nearest tempered semitone, which is no further than a quarter of one.
+func TestHarmonicNodes(t *testing.T) {
+	type node struct{ touch, sound int }
+	want := map[node]bool{}
+	for n := 2; n <= 6; n++ {
+		for k := 1; k < n; k++ {
+			if gcd(k, n) > 1 {
+				continue
+			}
+			touch, sound := -12*math.Log2(1-float64(k)/float64(n)), 12*math.Log2(float64(n))
+			near := node{int(math.Round(touch)), int(math.Round(sound))}
+			if off := max(math.Abs(touch-float64(near.touch)), math.Abs(sound-float64(near.sound))); off > 0.25 {
+				t.Errorf("partial %d at %d/%d lies %.2f from a semitone", n, k, n, off)
+			}
+			if near.touch <= 24 {
+				want[near] = true
+			}
+		}
+	}
+	for _, h := range harmonicNodes {
+		if !want[node{h.touch, h.sound}] {
+			t.Errorf("no node at %d that sounds %d", h.touch, h.sound)
+		}
+		delete(want, node{h.touch, h.sound})
+	}
+	for h := range want {
+		t.Errorf("the table lacks the node at %d that sounds %d", h.touch, h.sound)
+	}
+}
+
+func gcd(a, b int) int {
+	for b > 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// Of the nodes of a printed harmonic the one is taken that lies where the hand is: in
+// first position for a tune there, which is not lifted out of it because the harmonic
+// sounds high; in the hand above where fingers hold it there (the partial 5 is touched
+// at 4, 9 and 16 semitones). Common practice, no source.
+func TestPrintedHarmonicNearTheHand(t *testing.T) {
+	for _, c := range []struct {
+		kind           instrument.Kind
+		text           string // the harmonic in the middle, given by its sound
+		first, str     string // a finger printed on the first and last note; the string of all others
+		onString, semi int
+	}{
+		{instrument.ViolinKind, "D4 E4 F#4 G4 F#6 G4 F#4 E4 D4", "", "", 3, 4},
+		{instrument.ViolinKind, "A4 B4 C#5 D5 A6 D5 C#5 B4 A4", "", "", 2, 5},
+		{instrument.ViolinKind, "F#5 G5 A5 F#6 A5 G5 F#5", "1", "2", 3, 9},
+		{instrument.ViolaKind, "G3 A3 B3 C4 B5 C4 B3 A3 G3", "", "", 3, 4},
+		{instrument.ViolaKind, "B4 C5 D5 B5 D5 C5 B4", "1", "2", 3, 9},
+		{instrument.CelloKind, "C2 D2 E2 F2 E4 F2 E2 D2 C2", "", "", 4, 4},
+	} {
+		sc, p := notes(480, c.text)
+		mid := len(p.Notes) / 2
+		p.Notes[mid].Marks = []score.Mark{{Kind: score.Harmonic, Text: "natural"}}
+		for i := range p.Notes {
+			if c.first != "" && i != mid {
+				p.Notes[i].Marks = []score.Mark{{Kind: score.String, Text: c.str}}
+			}
+			if c.first != "" && (i == 0 || i == len(p.Notes)-1) {
+				p.Notes[i].Marks = append(p.Notes[i].Marks, score.Mark{Kind: score.Fingering, Text: c.first})
+			}
+		}
+		st := Analyze(sc, p, Options{Instrument: instrument.Of(c.kind)})
+		if s := st.Grips[mid].Stops[0]; s.Touch != Natural || s.String != c.onString || s.Semitone != c.semi || len(st.Shifts) > 0 {
+			t.Errorf("%v, %s: %+v, %d shifts", c.kind, c.text, s, len(st.Shifts))
+		}
+	}
+}
+
+// A tune of first position with harmonics in it, whose nodes all lie under the hand
+// there, stays there.
+func TestHarmonicsLeaveTheTuneLow(t *testing.T) {
+	sc, p := notes(960, "D4 E4 F4 G4 D6 A4 G4 A5 G4 A4 F#6 E6 D4 A6 D4 B6 G4")
+	for i := range p.Notes {
+		if p.Notes[i].Sounding.MIDI() >= 81 {
+			p.Notes[i].Marks = []score.Mark{{Kind: score.Harmonic, Text: "natural"}}
+		}
+	}
+	st := Analyze(sc, p, Options{})
+	for i := range st.Grips {
+		if g := &st.Grips[i]; len(g.Stops) > 0 && g.Position > 1 {
+			t.Errorf("%v: position %d, string %d finger %d", p.Notes[g.Stops[0].Note].Sounding, g.Position, g.Stops[0].String, g.Stops[0].Finger)
+		}
+	}
 }

@@ -113,29 +113,31 @@ func (s *Solver) mayOverrule(i int, id score.NoteID, d Decision) bool {
 	})
 }
 
-// obeyed says whether the problem took a decision from its options, and the plan a
-// finger 0 as an open string or a printed harmonic.
+// obeyed says whether the problem took a decision from its options, and the plan does
+// it.
 func (s *Solver) obeyed(id score.NoteID, d Decision) bool {
 	for _, f := range s.Hand.Findings {
 		if f.Kind == "fingering-impossible" && slices.Contains(f.Notes, id) {
 			return false
 		}
 	}
-	if d.Finger != nil && *d.Finger == 0 && !s.open(id) {
+	if (d.Finger != nil || d.String != 0) && !s.taken(id, d.Decision) {
 		return false
 	}
 	i := s.layerOf[s.eventOf[id]]
 	return d.Bow == bowing.None || !s.layers[i].plucked && s.heading(i, s.plan.Bows[s.layers[i].bow]) == d.Bow
 }
 
-// open says whether the plan takes a note on an open string, or as the natural
-// harmonic that is printed: 0 is the sign of both.
-func (s *Solver) open(id score.NoteID) bool {
+// taken says whether the plan has the finger and string of a decision on a note. 0 is
+// the sign of the open string and of a printed natural harmonic.
+func (s *Solver) taken(id score.NoteID, d fingering.Decision) bool {
 	i := s.layerOf[s.eventOf[id]]
 	for _, st := range s.Hand.Stops(i, s.plan.Grips[i]) {
-		if st.Note == id {
-			return st.Finger == 0 || st.Touch == fingering.Natural && s.part.Notes[id].Has(score.Harmonic)
+		if st.Note != id || st.Held {
+			continue
 		}
+		sign := d.Finger != nil && *d.Finger == 0 && st.Touch == fingering.Natural && s.part.Notes[id].Has(score.Harmonic)
+		return (d.Finger == nil || st.Finger == *d.Finger || sign) && (d.String == 0 || st.String == d.String)
 	}
 	return false
 }
