@@ -71,7 +71,8 @@ that has to be practised by itself is 50, twice that is 75, and so on, so that t
 is always harder; a bar counts half by its hardest moment, half by its mean. Hard
 spots are the runs of notes that stand out from the movement. Under each stand ways
 to prepare it: fingers that may stay down or be set early, guide notes of shifts,
-shifts that could go earlier.`,
+shifts that could go earlier. Passages that stay high for two bars or more (fifth
+position and above, the thumb on the string) are told after them.`,
 		`  pochette hard movement.musicxml
   pochette hard movement.musicxml --bars 5-12 --why
   pochette hard movement.musicxml --hand small --json | jq '.difficulty.passages[0]'`},

@@ -179,7 +179,7 @@ func (s *Study) topic(f score.Finding) string {
 		return "pace"
 	case f.Kind == "decided-without-bow", slices.Contains([]technique.Change{technique.MuteOn, technique.MuteOff, technique.Pluck, technique.Arco}, technique.Change(f.Kind)):
 		return "bow"
-	case f.Kind == "left-hand-pizzicato", f.Kind == "beyond-reach", f.Kind == "decided-against-print":
+	case f.Kind == "left-hand-pizzicato", f.Kind == "beyond-reach", f.Kind == "stays-high", f.Kind == "decided-against-print":
 		return "hand"
 	}
 	return "source"

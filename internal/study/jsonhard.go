@@ -186,7 +186,7 @@ func (s *Study) cut(d *jsonStudy, t Topic, b Bars) {
 	topic := map[Topic]string{Strokes: "bow", Fingers: "hand", Crossings: "crossing"}[t]
 	kept := []jsonFinding{}
 	for i, f := range s.Findings {
-		if b.Has(f.At.Measure) && s.topic(f) == topic {
+		if b.Has(f.At.Measure) && (s.topic(f) == topic || t == Hard && f.Kind == "stays-high") {
 			kept = append(kept, d.Findings[i])
 		}
 	}

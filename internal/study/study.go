@@ -171,6 +171,7 @@ func (s *Study) follow(r Request, played *score.Part) {
 	s.Findings = append(s.Findings, s.Bow.Findings...)
 	s.Findings = append(s.Findings, s.Hand.Findings...)
 	s.Findings = append(s.Findings, technique.Findings(in, s.Crossings, s.Spots)...)
+	s.Findings = append(s.Findings, technique.HighFindings(in)...)
 	s.Findings = append(s.Findings, technique.ChangeFindings(in, s.Changeovers)...)
 	s.Findings = append(s.Findings, s.pluckedFindings(played)...)
 	s.Findings = append(s.Findings, s.reachFindings()...)

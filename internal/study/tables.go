@@ -230,8 +230,19 @@ func (s *Study) HardTable(b Bars, why bool) Table {
 		}
 		t.Rows = append(t.Rows, r)
 	}
-	t.After = s.passageLines(b)
+	t.After = append(s.passageLines(b), s.highLines(b)...)
 	return t
+}
+
+// highLines tells the passages that stay high.
+func (s *Study) highLines(b Bars) []string {
+	var out []string
+	for _, f := range s.Findings {
+		if f.Kind == "stays-high" && b.Has(f.At.Measure) {
+			out = append(out, findingLine(f))
+		}
+	}
+	return out
 }
 
 // passageLines tells the passages that stand out, hardest first, with what helps.
@@ -323,14 +334,18 @@ func (s *Study) findingLines(b Bars, topic string) []string {
 		if f.At.Measure < 0 || !b.Has(f.At.Measure) || s.topic(f) != topic {
 			continue
 		}
-		place := f.At.String()
-		line := fmt.Sprintf("%s%s: %s", strings.ToUpper(place[:1]), place[1:], f.Text)
-		for _, more := range []string{f.Why, f.Suggestion} {
-			if more != "" {
-				line += " " + more
-			}
-		}
-		out = append(out, line)
+		out = append(out, findingLine(f))
 	}
 	return out
+}
+
+func findingLine(f score.Finding) string {
+	place := f.At.String()
+	line := fmt.Sprintf("%s%s: %s", strings.ToUpper(place[:1]), place[1:], f.Text)
+	for _, more := range []string{f.Why, f.Suggestion} {
+		if more != "" {
+			line += " " + more
+		}
+	}
+	return line
 }
