@@ -51,7 +51,7 @@ export interface Reading { text?: string; svg?: string; excerpt?: string }
 export interface Comparison { with?: { id: string; name: string }; bars: { measure: number; number: string; same: boolean; here: Reading; there: Reading }[] }
 export interface Witness { id: string; name: string; differences?: number; chosen?: number }
 export interface Difference { n: number; measure: number; number?: string; kind: string; here: Reading; there: Reading; chosen?: string; reason?: string }
-export interface Apparatus { entries?: { place?: string; text: string; reason?: string }[]; text?: string }
+export interface Apparatus { sources?: string[]; entries?: { place?: string; text: string; reason?: string }[]; text?: string }
 export interface LessonPlace { from: number; to: number; note: string }
 
 /** Refused is a clear answer of the server that is no success. */
