@@ -204,7 +204,7 @@ func (d *Desk) putPlaces(w http.ResponseWriter, r *http.Request) error {
 				return bad("a place wants from and to, measures by index, and a note of at most 2000 bytes")
 			}
 		}
-		_, err := d.take(p, kindPlaces, fmt.Sprintf("%d places for a lesson", len(q)), "", body{Places: append([]lessonPlace{}, q...)})
+		_, err := d.take(p, kindPlaces, fmt.Sprintf("%d places for a lesson", len(q)), "", body{Places: append([]lessonPlace{}, q...)}, nil)
 		if err != nil {
 			return err
 		}
@@ -232,7 +232,7 @@ func (d *Desk) postReason(w http.ResponseWriter, r *http.Request) error {
 		if !slices.ContainsFunc(p.log, func(e store.Entry) bool { return e.N == n }) {
 			return store.ErrNone
 		}
-		a, err := d.take(p, kindReason, fmt.Sprintf("a reason for step %d", n), reason, body{Of: n})
+		a, err := d.take(p, kindReason, fmt.Sprintf("a reason for step %d", n), reason, body{Of: n}, nil)
 		if err != nil {
 			return err
 		}

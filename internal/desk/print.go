@@ -137,7 +137,7 @@ func (c *printed) music(ctx context.Context, l engrave.Layout) ([]paper.Page, er
 	drawn := make([]engrave.Drawn, len(systems))
 	st := stacked{heights: make([]float64, len(systems))}
 	for i, s := range systems {
-		d, err := c.picture.system(ctx, s, s.Last == c.picture.flow.Measures()-1)
+		d, err := c.picture.system(ctx, s, c.picture.loose(s))
 		if err != nil {
 			return nil, err
 		}
