@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 
@@ -79,22 +80,28 @@ func bad(format string, args ...any) error { return badRequest{fmt.Errorf(format
 
 // tell answers with an error as one line.
 func tell(w http.ResponseWriter, r *http.Request, err error) {
+	if status, matter := told(r, err); status != 0 {
+		_ = writeJSON(w, status, matter)
+	}
+}
+
+// told is the status and the matter of an error's answer; 0 where nobody listens.
+func told(r *http.Request, err error) (int, map[string]any) {
 	status := http.StatusInternalServerError
 	var stale *store.StaleError
 	var no refused
 	var wrong badRequest
 	switch {
 	case errors.As(err, &stale):
-		_ = writeJSON(w, http.StatusConflict, map[string]any{"error": stale.Error(), "revision": stale.Revision})
-		return
+		return http.StatusConflict, map[string]any{"error": stale.Error(), "revision": stale.Revision}
 	case errors.Is(err, store.ErrNoPiece), errors.Is(err, store.ErrNone):
 		status = http.StatusNotFound
 	case errors.As(err, &no), errors.As(err, &wrong), errors.Is(err, study.ErrDecided):
 		status = http.StatusBadRequest
 	case r.Context().Err() != nil:
-		return // the page has gone away
+		return 0, map[string]any{} // the page has gone away
 	}
-	writeError(w, status, oneLine(err.Error()))
+	return status, map[string]any{"error": oneLine(err.Error())}
 }
 
 func oneLine(s string) string {
@@ -221,8 +228,7 @@ func (d *Desk) getPiece(w http.ResponseWriter, r *http.Request) error {
 }
 
 // lookOf reads how pages are to be laid out.
-func lookOf(r *http.Request) (look, error) {
-	q := r.URL.Query()
+func lookOf(q url.Values) (look, error) {
 	l := look{width: 190, zoom: 1, layers: []string{"bow", "finger", "string"}}
 	num := func(name string, v *float64, least, most float64) error {
 		s := q.Get(name)
@@ -276,7 +282,7 @@ func (d *Desk) picture(r *http.Request, l look) (c *picture, revision int, err e
 }
 
 func (d *Desk) getPages(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -289,7 +295,7 @@ func (d *Desk) getPages(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (d *Desk) getPage(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -337,7 +343,7 @@ func span(r *http.Request, bars int) (from, to int, err error) {
 const maxExcerpt = 64
 
 func (d *Desk) getExcerpt(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,7 @@ var pictures = flag.Bool("pictures", false, "write the pictures of docs/ anew fr
 
 // patience is how long a test waits for something to appear before it gives up: long,
 // since the machine may be busy, and never a measure of speed.
-const patience = 60 * time.Second
+var patience = flag.Duration("patience", 60*time.Second, "how long a browser test waits for something to appear")
 
 // browser starts one browser for a test; the test is skipped where there is none.
 func browser(t *testing.T) context.Context {
@@ -148,7 +148,7 @@ func (p *tab) allow(texts ...string) {
 
 func (p *tab) run(acts ...chromedp.Action) {
 	p.t.Helper()
-	ctx, stop := context.WithTimeout(p.ctx, patience)
+	ctx, stop := context.WithTimeout(p.ctx, *patience)
 	defer stop()
 	if err := chromedp.Run(ctx, acts...); err != nil {
 		p.t.Fatalf("browser: %v", err)
@@ -188,11 +188,11 @@ func (p *tab) js(expr string) string {
 	return fmt.Sprint(v)
 }
 
-// until waits for an expression to be true.
+// until waits for an expression, or what it promises, to be true.
 func (p *tab) until(what, expr string) {
 	p.t.Helper()
-	for end := time.Now().Add(patience); ; time.Sleep(30 * time.Millisecond) {
-		if p.js("Boolean("+expr+")") == "true" {
+	for end := time.Now().Add(*patience); ; time.Sleep(30 * time.Millisecond) {
+		if p.js("Promise.resolve("+expr+").then(Boolean)") == "true" {
 			return
 		}
 		if time.Now().After(end) {
@@ -262,15 +262,25 @@ func (p *tab) drop(paths ...string) {
 	drag(input.Drop)
 }
 
-// note clicks on the head of the n-th note of a measure, both from 0.
+// note clicks on the head of the n-th note of a measure, both from 0. A page that is
+// still being laid out moves under the mouse: then the note is clicked on again.
 func (p *tab) note(measure, n int) {
 	p.t.Helper()
 	find := fmt.Sprintf(`document.querySelectorAll('[data-measure="%d"] [data-note]')[%d]`, measure, n)
 	p.until("the notes of the measure", find)
-	var at []float64
-	p.run(chromedp.Evaluate(fmt.Sprintf(`(() => { const g = %s, e = g.querySelector(".notehead") ?? g; e.scrollIntoView({block: "center"}); const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`, find), &at),
-		chromedp.ActionFunc(func(ctx context.Context) error { return chromedp.MouseClickXY(at[0], at[1]).Do(ctx) }))
-	p.until("the note to be pointed at", `document.querySelector(".cursor")`)
+	name := p.js(find + `.getAttribute("data-note")`)
+	for range 5 {
+		var at []float64
+		p.run(chromedp.Evaluate(fmt.Sprintf(`(() => { const g = %s, e = g?.querySelector(".notehead") ?? g; if (!e) return [0, 0]; e.scrollIntoView({block: "center"}); const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()`, find), &at),
+			chromedp.ActionFunc(func(ctx context.Context) error { return chromedp.MouseClickXY(at[0], at[1]).Do(ctx) }))
+		for range 20 {
+			if p.js(fmt.Sprintf(`document.querySelector(".cursor") && document.querySelector(".pointed-at")?.getAttribute("data-note") === %q`, name)) == "true" {
+				return
+			}
+			time.Sleep(50 * time.Millisecond)
+		}
+	}
+	p.t.Fatalf("a click on note %d of measure %d points at %s", n, measure, p.js(`document.querySelector(".pointed-at")?.getAttribute("data-note") ?? "nothing"`))
 }
 
 // picture writes what the tab shows into docs/, where pictures are asked for.

@@ -17,6 +17,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"pochette/internal/demo"
+	"pochette/internal/desk"
 )
 
 // jigFile is the invented movement as a file to drop.
@@ -333,6 +334,9 @@ func TestPrintView(t *testing.T) {
 	p.run(emulation.SetEmulatedMedia().WithMedia("print"))
 	if n := p.js(`[...document.querySelectorAll("button, .button, .bar")].filter(e => e.getClientRects().length).length`); n != "0" {
 		t.Errorf("%s controls would be printed", n)
+	}
+	if p.js(seen(".key-line", desk.Legend)) != "true" {
+		t.Error("the legend would not be printed, or is not that of the PDF")
 	}
 	if c := p.js(`getComputedStyle(document.body).backgroundColor`); c != "rgb(255, 255, 255)" {
 		t.Errorf("the paper is %s", c)

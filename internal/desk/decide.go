@@ -22,6 +22,7 @@ type decideRequest struct {
 	Note   string         `json:"note"`
 	Set    map[string]any `json:"set"`
 	Reason string         `json:"reason"`
+	Sight  *sightRequest  `json:"sight"`
 }
 
 // answer to a step.
@@ -65,20 +66,24 @@ func (d *Desk) postDecide(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return badRequest{err}
 	}
-	return d.commit(w, r, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
+	return d.commit(w, r, q.Sight, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
 		cs, text, err := p.changesFor(q.Note, set)
 		return kindDecide, text, body{Changes: cs}, err
 	})
 }
 
 // commit makes a step of what build gives, and answers with what it changed.
-func (d *Desk) commit(w http.ResponseWriter, r *http.Request, base *int, reason string, build func(*piece) (kind, text string, b body, err error)) error {
+func (d *Desk) commit(w http.ResponseWriter, r *http.Request, q *sightRequest, base *int, reason string, build func(*piece) (kind, text string, b body, err error)) error {
 	reason, err := checkReason(reason)
 	if err != nil {
 		return err
 	}
 	if base == nil {
 		return bad("base is missing: the revision on which this was decided")
+	}
+	eye, err := d.inSight(w, r, q)
+	if err != nil {
+		return err
 	}
 	var a *answer
 	err = d.with(r.PathValue("id"), func(p *piece) error {
@@ -89,25 +94,24 @@ func (d *Desk) commit(w http.ResponseWriter, r *http.Request, base *int, reason 
 		if err != nil {
 			return err
 		}
-		a, err = d.take(p, kind, text, reason, b)
+		eye.before(p)
+		a, err = d.take(p, kind, text, reason, b, eye)
 		return err
 	})
-	if err != nil {
-		return err
-	}
-	return writeJSON(w, http.StatusOK, a)
+	return eye.end(w, r, a, err)
 }
 
-// take commits a step and tells what it changed.
-func (d *Desk) take(p *piece, kind, text, reason string, b body) (*answer, error) {
+// take commits a step, shows it, and tells what it changed.
+func (d *Desk) take(p *piece, kind, text, reason string, b body, eye *sight) (*answer, error) {
 	matter, err := json.Marshal(b)
 	if err != nil {
 		return nil, fmt.Errorf("writing the step: %w", err)
 	}
 	before, events := p.live.Joint, p.events()
-	if err := p.commit(d.store, store.Entry{Base: p.revision, Who: d.who(), Kind: kind, Text: text, Reason: reason, Body: matter}); err != nil {
+	if err := p.commit(d.store, store.Entry{Base: p.revision, Who: d.who(), Kind: kind, Text: text, Reason: reason, Body: matter}, eye); err != nil {
 		return nil, err
 	}
+	eye.show(p.revision)
 	d.news.tell(change1{Piece: p.id, Revision: p.revision})
 	a := &answer{Revision: p.revision, Changed: []int{}, Costs: costs{round(before.Cost), round(p.live.Joint.Cost)}, Consequences: []consequence{},
 		CanUndo: len(p.stand) > 0, CanRedo: len(p.back) > 0, Text: text}
@@ -131,7 +135,7 @@ func (d *Desk) step(kind string) func(http.ResponseWriter, *http.Request) error 
 		if err := read(w, r, &q); err != nil {
 			return err
 		}
-		return d.commit(w, r, q.Base, "", func(p *piece) (string, string, body, error) {
+		return d.commit(w, r, q.Sight, q.Base, "", func(p *piece) (string, string, body, error) {
 			from := p.stand
 			if kind == store.Redo {
 				from = p.back
@@ -307,10 +311,11 @@ func keyText(k, v string) string {
 }
 
 type lockRequest struct {
-	Base   *int `json:"base"`
-	From   int  `json:"from"`
-	To     int  `json:"to"`
-	Locked bool `json:"locked"`
+	Sight  *sightRequest `json:"sight"`
+	Base   *int          `json:"base"`
+	From   int           `json:"from"`
+	To     int           `json:"to"`
+	Locked bool          `json:"locked"`
 }
 
 func (d *Desk) postLock(w http.ResponseWriter, r *http.Request) error {
@@ -336,7 +341,7 @@ func (d *Desk) postLock(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	return d.commit(w, r, q.Base, "", build)
+	return d.commit(w, r, q.Sight, q.Base, "", build)
 }
 
 // pins hold what the plan has in some measures.

@@ -143,8 +143,8 @@ func (p *piece) staleAt(base int) error {
 
 // commit tries a step, keeps it, and takes it over. What is tried is solved first,
 // so that nothing is written that cannot be played; it is acknowledged only when
-// it is on the disk.
-func (p *piece) commit(s *store.Store, e store.Entry) error {
+// it is on the disk. What is in sight is drawn while it is being written.
+func (p *piece) commit(s *store.Store, e store.Entry, eye *sight) error {
 	if err := p.staleAt(e.Base); err != nil {
 		return err
 	}
@@ -155,10 +155,18 @@ func (p *piece) commit(s *store.Store, e store.Entry) error {
 	if err != nil {
 		return err
 	}
+	eye.asked(p, st)
 	if err := p.plan(st); err != nil {
 		return refused{err}
 	}
-	n, err := s.Append(p.id, e)
+	var n int
+	written := make(chan struct{})
+	go func() {
+		defer close(written)
+		n, err = s.Append(p.id, e)
+	}()
+	eye.draw(p, st)
+	<-written
 	if err != nil {
 		if undo := p.plan(p.st); undo != nil {
 			p.gone = true

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -11,9 +10,7 @@ import (
 	"strings"
 
 	"pochette/internal/decide"
-	"pochette/internal/engrave"
 	"pochette/internal/musicxml"
-	"pochette/internal/paper"
 	"pochette/internal/score"
 	"pochette/internal/store"
 	"pochette/internal/study"
@@ -181,37 +178,6 @@ func (d *Desk) getPart(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// getPrint is the part as it would be printed: the pages of the study's PDF.
-func (d *Desk) getPrint(w http.ResponseWriter, r *http.Request) error {
-	meta, err := d.store.Piece(r.PathValue("id"))
-	if err != nil {
-		return err
-	}
-	layout, err := study.LayoutFor(r.URL.Query().Get("paper"))
-	if err != nil {
-		return badRequest{err}
-	}
-	var xml []byte
-	var partID, composer string
-	err = d.with(meta.ID, func(p *piece) error {
-		partID, composer = p.live.Print.ID, p.live.Score.Composer
-		xml, err = p.markedXML()
-		return err
-	})
-	if err != nil {
-		return err
-	}
-	pdf, err := d.pdf(r.Context(), xml, meta, partID, composer, layout)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/pdf")
-	w.Header().Set("Content-Disposition", "inline; filename*=UTF-8''"+url.PathEscape(fileStem(meta)+".pdf"))
-	w.Header().Set("Content-Length", strconv.Itoa(len(pdf)))
-	_, _ = w.Write(pdf)
-	return nil
-}
-
 func (d *Desk) getPlaces(w http.ResponseWriter, r *http.Request) error {
 	out := []lessonPlace{}
 	err := d.with(r.PathValue("id"), func(p *piece) error {
@@ -238,7 +204,7 @@ func (d *Desk) putPlaces(w http.ResponseWriter, r *http.Request) error {
 				return bad("a place wants from and to, measures by index, and a note of at most 2000 bytes")
 			}
 		}
-		_, err := d.take(p, kindPlaces, fmt.Sprintf("%d places for a lesson", len(q)), "", body{Places: append([]lessonPlace{}, q...)})
+		_, err := d.take(p, kindPlaces, fmt.Sprintf("%d places for a lesson", len(q)), "", body{Places: append([]lessonPlace{}, q...)}, nil)
 		if err != nil {
 			return err
 		}
@@ -266,35 +232,10 @@ func (d *Desk) postReason(w http.ResponseWriter, r *http.Request) error {
 		if !slices.ContainsFunc(p.log, func(e store.Entry) bool { return e.N == n }) {
 			return store.ErrNone
 		}
-		a, err := d.take(p, kindReason, fmt.Sprintf("a reason for step %d", n), reason, body{Of: n})
+		a, err := d.take(p, kindReason, fmt.Sprintf("a reason for step %d", n), reason, body{Of: n}, nil)
 		if err != nil {
 			return err
 		}
 		return writeJSON(w, http.StatusOK, a)
 	})
-}
-
-// pdf draws marked XML on paper.
-func (d *Desk) pdf(ctx context.Context, xml []byte, meta store.Piece, partID, composer string, layout engrave.Layout) ([]byte, error) {
-	in, err := study.EngraverInput(xml, meta.File, partID)
-	if err != nil {
-		return nil, err
-	}
-	pool, err := d.engraver()
-	if err != nil {
-		return nil, err
-	}
-	svgs, err := pool.SVG(ctx, in, layout)
-	if err != nil {
-		return nil, err
-	}
-	pages, err := study.Pages(svgs, layout)
-	if err != nil {
-		return nil, err
-	}
-	var buf bytes.Buffer
-	if err := paper.PDF(&buf, pages, paper.Meta{Title: meta.Title, Author: composer, Creator: "pochette"}); err != nil {
-		return nil, err
-	}
-	return buf.Bytes(), nil
 }

@@ -170,8 +170,8 @@ func (p *piece) pagesOf(f *engrave.Flow, l look) []pageOf {
 	return out
 }
 
-// added are the marks to draw, by layer.
-func (p *piece) added(l look) []engrave.Added {
+// added are the marks to draw in a state, by layer.
+func (p *piece) added(l look, st *state) []engrave.Added {
 	var out []engrave.Added
 	marks := p.live.Marks
 	if l.has("fingers-all") {
@@ -182,7 +182,7 @@ func (p *piece) added(l look) []engrave.Added {
 			out = append(out, a)
 		}
 	}
-	out = append(out, p.writtenIn()...)
+	out = append(out, p.writtenIn(st)...)
 	slices.SortStableFunc(out, func(a, b engrave.Added) int { return int(a.Kind) - int(b.Kind) }) // fingers before numerals
 	return out
 }
@@ -237,9 +237,9 @@ func numeral(text string) string {
 }
 
 // writtenIn are decided slurs, breaths, dynamics and words.
-func (p *piece) writtenIn() []engrave.Added {
+func (p *piece) writtenIn(st *state) []engrave.Added {
 	var out []engrave.Added
-	for ref, s := range p.st.notes {
+	for ref, s := range st.notes {
 		id, ok := p.refs.note(ref)
 		if !ok {
 			continue
@@ -257,7 +257,7 @@ func (p *piece) writtenIn() []engrave.Added {
 			put(engrave.Breath, "breath", "", false)
 		}
 	}
-	for _, c := range p.st.slurChanges(p.live.Print, p.refs) {
+	for _, c := range st.slurChanges(p.live.Print, p.refs) {
 		for _, sl := range c.Add {
 			out = append(out, engrave.Added{Note: idOf(sl.Start), To: idOf(sl.End), Kind: engrave.SlurTo, Class: "slur decided"})
 		}
@@ -267,9 +267,9 @@ func (p *piece) writtenIn() []engrave.Added {
 }
 
 // cutSlurs are the ends of printed slurs that were decided away.
-func (p *piece) cutSlurs() [][2]string {
+func (p *piece) cutSlurs(st *state) [][2]string {
 	var out [][2]string
-	for _, c := range p.st.slurChanges(p.live.Print, p.refs) {
+	for _, c := range st.slurChanges(p.live.Print, p.refs) {
 		for _, i := range c.Remove {
 			sl := p.live.Print.Slurs[i]
 			out = append(out, [2]string{idOf(sl.Start), idOf(sl.End)})
@@ -288,17 +288,28 @@ type picture struct {
 	cut   [][2]string
 }
 
-func (p *piece) picture(f *engrave.Flow, l look) *picture {
-	return &picture{p, f, l, p.added(l), p.cutSlurs()}
+func (p *piece) picture(f *engrave.Flow, l look) *picture { return p.pictureOf(f, l, p.st) }
+
+func (p *piece) pictureOf(f *engrave.Flow, l look, st *state) *picture {
+	return &picture{p, f, l, p.added(l, st), p.cutSlurs(st)}
 }
 
-// system draws one system, or takes it from those drawn before.
-func (c *picture) system(ctx context.Context, s system, loose bool) (engrave.Drawn, error) {
+// loose says that a system is not stretched to the width.
+func (c *picture) loose(s system) bool { return s.Last == c.flow.Measures()-1 }
+
+// asDrawn is what the engraver is asked for a system, and a key that names it: the same
+// key is the same picture.
+func (c *picture) asDrawn(s system, loose bool) (engrave.System, string) {
 	sys := engrave.System{First: s.First, Last: s.Last, Width: c.look.width, StaffHeight: c.look.staff(), Loose: loose, CutSlurs: c.cut}
 	sys.Added = c.flow.Within(c.added, s.First, s.Last)
 	h := fnv.New128a()
 	fmt.Fprintf(h, "%v", sys)
-	key := fmt.Sprintf("%x", h.Sum(nil))
+	return sys, fmt.Sprintf("%x", h.Sum(nil))
+}
+
+// system draws one system, or takes it from those drawn before.
+func (c *picture) system(ctx context.Context, s system, loose bool) (engrave.Drawn, error) {
+	sys, key := c.asDrawn(s, loose)
 	if d, ok := c.p.drawing.get(key); ok {
 		return d, nil
 	}
@@ -348,20 +359,21 @@ func (c *picture) page(ctx context.Context, pg pageOf, n int) (string, error) {
 	seen := map[string]bool{}
 	y := 0.0
 	for _, s := range pg.systems {
-		d, err := c.system(ctx, s, s.Last == c.flow.Measures()-1)
+		d, err := c.system(ctx, s, c.loose(s))
 		if err != nil {
 			return "", err
 		}
+		_, key := c.asDrawn(s, c.loose(s))
 		for _, g := range engrave.Glyphs(d.Defs) {
 			if !seen[g] {
 				seen[g] = true
 				defs.WriteString(g)
 			}
 		}
-		fmt.Fprintf(&body, `<g class="system" data-first="%d" data-last="%d" transform="translate(0,%.0f)">%s</g>`, s.First, s.Last, y*100, d.Body)
+		fmt.Fprintf(&body, `<g class="system" data-first="%d" data-last="%d" data-key="%s" transform="translate(0,%.0f)">%s</g>`, s.First, s.Last, key, y*100, d.Body)
 		y += d.Height
 	}
-	return framed(defs.String(), body.String(), c.look.width, y, fmt.Sprintf("-p%d", n)), nil
+	return framed(defs.String(), body.String(), c.look.width, y, pageMark(n)), nil
 }
 
 // framed is a whole picture; mark makes its glyphs' names its own.

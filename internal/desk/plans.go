@@ -148,7 +148,9 @@ func (d *Desk) postTake(w http.ResponseWriter, r *http.Request) error {
 		Base        *int   `json:"base"`
 		ID          string `json:"id"`
 		Alternative string `json:"alternative"`
-		Reason      string `json:"reason"`
+
+		Sight  *sightRequest `json:"sight"`
+		Reason string        `json:"reason"`
 	}
 	if err := read(w, r, &q); err != nil {
 		return err
@@ -156,7 +158,7 @@ func (d *Desk) postTake(w http.ResponseWriter, r *http.Request) error {
 	if q.ID == "" {
 		q.ID = q.Alternative
 	}
-	return d.commit(w, r, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
+	return d.commit(w, r, q.Sight, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
 		o, ok := p.offers[q.ID]
 		if !ok || o.revision != p.revision {
 			return "", "", body{}, bad("this alternative was found for an earlier plan: ask for alternatives again")

@@ -101,7 +101,7 @@ func (d *Desk) drawAlternatives(ctx context.Context, pic *picture, alts []altern
 // sidePicture readies the drawing of bars side by side, narrow where no width is
 // asked for.
 func (d *Desk) sidePicture(r *http.Request) (*picture, error) {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return nil, err
 	}

@@ -356,3 +356,7 @@ func (st *state) slurChanges(p *score.Part, refs *references) []score.SlurChange
 	}
 	return out
 }
+
+func sameSlurChange(a, b score.SlurChange) bool {
+	return slices.Equal(a.Remove, b.Remove) && slices.Equal(a.Add, b.Add)
+}

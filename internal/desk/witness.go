@@ -168,7 +168,7 @@ type readingView struct {
 const drawnDifferences = 60
 
 func (d *Desk) getDifferences(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -284,7 +284,7 @@ func (d *Desk) witnessPicture(ctx context.Context, c *compared, l look) (*pictur
 }
 
 func (d *Desk) getWitnessExcerpt(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r)
+	l, err := lookOf(r.URL.Query())
 	if err != nil {
 		return err
 	}
@@ -356,6 +356,8 @@ func (d *Desk) postChoose(w http.ResponseWriter, r *http.Request) error {
 		N       int    `json:"n"`
 		Reading string `json:"reading"`
 		Reason  string `json:"reason"`
+
+		Sight *sightRequest `json:"sight"`
 	}
 	if err := read(w, r, &q); err != nil {
 		return err
@@ -367,7 +369,7 @@ func (d *Desk) postChoose(w http.ResponseWriter, r *http.Request) error {
 	if q.Reading != "here" && q.Reading != "there" && q.Reading != "" {
 		return bad("reading %q: want here, there, or nothing to leave it open", q.Reading)
 	}
-	return d.commit(w, r, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
+	return d.commit(w, r, q.Sight, q.Base, q.Reason, func(p *piece) (string, string, body, error) {
 		c, err := d.witness(p, id)
 		if err != nil {
 			return "", "", body{}, err

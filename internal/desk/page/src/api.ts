@@ -51,8 +51,20 @@ export interface Reading { text?: string; svg?: string; excerpt?: string }
 export interface Comparison { with?: { id: string; name: string }; bars: { measure: number; number: string; same: boolean; here: Reading; there: Reading }[] }
 export interface Witness { id: string; name: string; differences?: number; chosen?: number }
 export interface Difference { n: number; measure: number; number?: string; kind: string; here: Reading; there: Reading; chosen?: string; reason?: string }
-export interface Apparatus { entries?: { place?: string; text: string; reason?: string }[]; text?: string }
+export interface Apparatus { sources?: string[]; entries?: { place?: string; text: string; reason?: string }[]; text?: string }
 export interface LessonPlace { from: number; to: number; note: string }
+
+/** Sight is what of the music can be seen, so that the answer to an act brings it anew. */
+export interface Sight { look: string; pages: number[] }
+/** Marks are pages in sight after an act: the place of each system, and those drawn anew.
+ *  asked: drawn as it was asked, while the plan is still being made. */
+export interface Marks {
+  revision: number; asked?: boolean;
+  pages: { n: number; width: number; height: number; systems: { key: string; y: number; body?: string }[] }[];
+}
+export type OnMarks = (m: Marks) => Promise<void>;
+/** Eye is who shows marks, and says what is in sight. */
+export interface Eye { sight(): Sight | undefined; marks: OnMarks }
 
 /** Refused is a clear answer of the server that is no success. */
 export class Refused extends Error {
@@ -87,8 +99,40 @@ async function send<T>(method: string, path: string, body?: unknown): Promise<T>
   return (text ? JSON.parse(text) : {}) as T;
 }
 
+/** act does something to a piece. The answer may come in lines: the new marks of what is
+ *  in sight first, then the rest; what is read of it waits until they are shown. */
+async function act<T extends object>(path: string, body: object, eye?: Eye): Promise<T> {
+  const sight = eye?.sight();
+  const r = await ask(path, { method: "POST", headers: { "X-Pochette": "1", "Content-Type": "application/json" }, body: JSON.stringify({ ...body, sight }) });
+  if (!eye || !r.body || !r.headers.get("Content-Type")?.startsWith("application/x-ndjson")) return r.json();
+  let last: T | null = null;
+  for await (const line of lines(r.body)) {
+    const v = JSON.parse(line) as { marks?: Marks; error?: string; status?: number; revision?: number };
+    if (v.error !== undefined) throw new Refused(v.status ?? 500, v.error, v.revision);
+    if (v.marks) await eye.marks(v.marks);
+    else last = v as T;
+  }
+  if (!last) throw new Error("The desk broke off its answer. Load the page again: it then shows what was kept.");
+  return last;
+}
+
+async function* lines(body: ReadableStream<Uint8Array>): AsyncGenerator<string> {
+  const reader = body.pipeThrough(new TextDecoderStream() as unknown as TransformStream<Uint8Array, string>).getReader();
+  let rest = "";
+  for (;;) {
+    const { value, done } = await reader.read();
+    if (done) break;
+    rest += value;
+    for (let end = rest.indexOf("\n"); end >= 0; end = rest.indexOf("\n")) {
+      yield rest.slice(0, end);
+      rest = rest.slice(end + 1);
+    }
+  }
+  if (rest.trim()) yield rest;
+}
+
 const p = (id: string, rest = "") => `/api/pieces/${encodeURIComponent(id)}${rest}`;
-const query = (q: Record<string, string | number | undefined>) =>
+export const query = (q: Record<string, string | number | undefined>) =>
   Object.entries(q).filter(([, v]) => v !== undefined).map(([k, v]) => `${k}=${encodeURIComponent(String(v))}`).join("&");
 
 export const api = {
@@ -105,16 +149,16 @@ export const api = {
     (await ask(p(id, `/pages/${n}?${query(q)}`), { signal })).text(),
   excerpt: async (id: string, from: number, to: number, width: number, layers: string) =>
     (await ask(p(id, `/excerpt?${query({ from, to, width, layers })}`))).text(),
-  decide: (id: string, base: number, note: string, set: Settings, reason: string) =>
-    send<Decided>("POST", p(id, "/decide"), { base, note, set, reason }),
-  undo: (id: string, base: number) => send<Decided>("POST", p(id, "/undo"), { base }),
-  redo: (id: string, base: number) => send<Decided>("POST", p(id, "/redo"), { base }),
+  decide: (id: string, base: number, note: string, set: Settings, reason: string, eye?: Eye) =>
+    act<Decided>(p(id, "/decide"), { base, note, set, reason }, eye),
+  undo: (id: string, base: number, eye?: Eye) => act<Decided>(p(id, "/undo"), { base }, eye),
+  redo: (id: string, base: number, eye?: Eye) => act<Decided>(p(id, "/redo"), { base }, eye),
   history: (id: string) => get<HistoryLine[]>(p(id, "/history")),
-  lock: (id: string, base: number, from: number, to: number, locked: boolean) =>
-    send<{ revision: number }>("POST", p(id, "/lock"), { base, from, to, locked }),
+  lock: (id: string, base: number, from: number, to: number, locked: boolean, eye?: Eye) =>
+    act<Decided>(p(id, "/lock"), { base, from, to, locked }, eye),
   alternatives: (id: string, from: number, to: number) => get<Alternative[]>(p(id, `/alternatives?${query({ from, to })}`)),
-  take: (id: string, base: number, alternative: string, reason: string) =>
-    send<Decided>("POST", p(id, "/alternatives/take"), { base, id: alternative, alternative, reason }),
+  take: (id: string, base: number, alternative: string, reason: string, eye?: Eye) =>
+    act<Decided>(p(id, "/alternatives/take"), { base, id: alternative, alternative, reason }, eye),
   compare: (id: string, other: string) => get<Comparison>(p(id, `/compare?${query({ with: other })}`)),
   keepPlan: (id: string, name: string) => send<{ id: string }>("POST", p(id, "/plans"), { name }),
   witnesses: (id: string) => get<Witness[]>(p(id, "/witnesses")),

@@ -1,6 +1,6 @@
 // Desk is one open piece: what the server said of it last, what is pointed at, and the
 // acts upon it. Views listen to it; it knows no view.
-import { api, Refused, type Decided, type Event_, type NoteFacts, type Piece, type Settings } from "./api";
+import { api, Refused, type Decided, type Event_, type Eye, type Marks, type NoteFacts, type Piece, type Settings } from "./api";
 import { failed, notice, say } from "./dom";
 import { noteSentence, settingWords } from "./words";
 
@@ -14,6 +14,8 @@ export class Desk {
   from: number | null = null;
   /** what the last decision brought with it. */
   last: Decided | null = null;
+  /** the music that is in sight; null in views that show none. */
+  eye: Eye | null = null;
   private listeners = new Map<Topic, Set<Listener>>();
   private source: EventSource | null = null;
   private byRef = new Map<string, At>();
@@ -39,7 +41,21 @@ export class Desk {
   }
 
   /** quiet lets go of the views that listened; a new view follows. */
-  quiet(): void { this.listeners.clear(); }
+  quiet(): void { this.listeners.clear(); this.eye = null; }
+
+  /** seeing passes new marks on to the music, and notes what revision they are of. */
+  private seeing(): Eye | undefined {
+    const eye = this.eye;
+    return eye ? { sight: () => eye.sight(), marks: (m: Marks) => {
+      if (!m.asked) this.reached(m.revision);
+      return eye.marks(m);
+    } } : undefined;
+  }
+
+  private reached(revision: number): void {
+    this.piece.revision = revision;
+    this.mine = Math.max(this.mine, revision);
+  }
 
   on(topic: Topic, run: Listener): void {
     let set = this.listeners.get(topic);
@@ -118,18 +134,22 @@ export class Desk {
   decide(set: Settings, reason = ""): Promise<boolean> {
     const ref = this.note?.ref;
     if (!ref) { notice("Choose a note first: click it, or go there with the arrow keys.", "plain"); return Promise.resolve(false); }
-    performance.mark("pochette-act");
-    return this.act(() => api.decide(this.piece.id, this.piece.revision, ref, set, reason), `Decided: ${settingWords(set)}.`,
+    return this.act(() => api.decide(this.piece.id, this.piece.revision, ref, set, reason, this.seeing()), `Decided: ${settingWords(set)}.`,
       () => void this.decide(set, reason));
   }
 
-  undo(): Promise<boolean> { return this.act(() => api.undo(this.piece.id, this.piece.revision), "Undone."); }
-  redo(): Promise<boolean> { return this.act(() => api.redo(this.piece.id, this.piece.revision), "Done again."); }
+  undo(): Promise<boolean> { return this.act(() => api.undo(this.piece.id, this.piece.revision, this.seeing()), "Undone."); }
+  redo(): Promise<boolean> { return this.act(() => api.redo(this.piece.id, this.piece.revision, this.seeing()), "Done again."); }
   take(id: string, reason: string): Promise<boolean> {
-    return this.act(() => api.take(this.piece.id, this.piece.revision, id, reason), "Taken.");
+    return this.act(() => api.take(this.piece.id, this.piece.revision, id, reason, this.seeing()), "Taken.");
   }
   lock(from: number, to: number, locked: boolean): Promise<boolean> {
-    return this.act(() => api.lock(this.piece.id, this.piece.revision, from, to, locked), locked ? "Locked." : "Unlocked.");
+    this.showLock(from, to, locked); // at once: the plan stays as it is
+    return this.act(() => api.lock(this.piece.id, this.piece.revision, from, to, locked, this.seeing()), locked ? "Locked." : "Unlocked.");
+  }
+  private showLock(from: number, to: number, locked: boolean): void {
+    this.piece.measures = this.piece.measures.map((m) => m.index >= from && m.index <= to ? { ...m, locked } : m);
+    void this.emit("piece");
   }
   choose(w: string, n: number, reading: string, reason: string): Promise<boolean> {
     return this.act(() => api.choose(this.piece.id, w, this.piece.revision, n, reading, reason), "Reading chosen.");
@@ -138,12 +158,13 @@ export class Desk {
   /** act does one thing at the server and tells whether it was done. Where another window was faster nothing is done:
    *  the page says so, shows the newer state and offers the act again. */
   act(run: () => Promise<Decided | { revision: number }>, done: string, again?: () => void): Promise<boolean> {
+    // From the key or click itself, however long it waited to be heard.
+    performance.mark("pochette-act", { startTime: Math.min(window.event?.timeStamp || performance.now(), performance.now()) });
     const next = this.queue.then(async () => {
       if (this.shut) return false;
       try {
         const r: Decided = await run();
-        this.piece.revision = r.revision;
-        this.mine = Math.max(this.mine, r.revision);
+        this.reached(r.revision);
         this.last = r;
         await this.emit("decided"); // the music first: that is what the eye waits for
         if (r.events) this.patch(r);
@@ -155,7 +176,10 @@ export class Desk {
           await this.reload();
           notice("Another window changed this piece before you did. What you just asked was not done; the page now shows the newer state.",
             "trouble", ...(again ? [{ text: "Do it all the same", run: again }] : []));
-        } else failed(e);
+        } else {
+          failed(e);
+          await this.reload(); // what was shown as asked goes
+        }
         return false;
       }
     });
@@ -195,7 +219,7 @@ export class Desk {
   /** listen hears of what other windows do. */
   private listen(): void {
     this.source = api.listen(this.piece.id);
-    let latest = 0, timer = 0;
+    let latest = 0, timer = 0, since = 0;
     const follow = () => {
       timer = 0;
       this.queue = this.queue.then(async () => {
@@ -206,7 +230,11 @@ export class Desk {
     };
     this.source.onmessage = (m) => {
       try { latest = Math.max(latest, (JSON.parse(m.data) as { revision?: number }).revision ?? 0); } catch { return; }
-      if (latest > this.mine && !timer) timer = window.setTimeout(follow, 300); // the window that is worked in goes first
+      if (latest <= this.mine) return;
+      // The window that is worked in goes first: this one follows when that one rests.
+      if (!timer) since = performance.now();
+      clearTimeout(timer);
+      timer = window.setTimeout(follow, Math.max(0, Math.min(400, since + 2000 - performance.now())));
     };
   }
 }

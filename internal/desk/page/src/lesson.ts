@@ -36,6 +36,7 @@ export class Lesson {
   private list: LessonPlace[] = [];
   private at = 0;
   private own = true;
+  private listOpen = false; // the list of places, over redraws
 
   constructor(private desk: Desk, private host: HTMLElement, private span: [number, number] | null) {}
 
@@ -76,14 +77,14 @@ export class Lesson {
     const note = h("textarea", { id: "lesson-note", rows: 2, maxlength: 500, value: p.note });
     const few = p.to - p.from;
     const width = few === 0 ? 70 : few === 1 ? 105 : few < 4 ? 140 : 190;
-    fill(this.host, h("article", { class: "lesson" },
+    fill(this.host, h("article", { class: "lesson", "data-asked": this.span ? this.span.join("-") : null },
       h("div", { class: "row wrap spread" }, h("h1", {}, this.name(p)), h("span", { class: "soft" }, `${this.at + 1} of ${this.list.length}`), back),
       excerpt(this.desk.piece.id, p.from, p.to, width),
       p.note ? h("p", { class: "told" }, p.note) : null,
       h("div", { class: "row wrap steps" },
         button("‹ Before", () => this.step(-1), { disabled: this.at === 0 }),
         button("Next ›", () => this.step(1), { disabled: this.at === this.list.length - 1 })),
-      h("details", { class: "edit" }, h("summary", {}, "The list of places"),
+      h("details", { class: "edit", open: this.listOpen, ontoggle: (e: Event) => { this.listOpen = (e.target as HTMLDetailsElement).open; } }, h("summary", {}, "The list of places"),
         h("form", { onsubmit: (e: Event) => { e.preventDefault(); p.note = note.value.trim(); void this.keep("Kept."); } },
           h("label", { for: "lesson-note" }, "Note to this place"), note,
           h("div", { class: "row wrap" }, h("button", { type: "submit" }, this.own ? "Keep the note" : "Keep this list"),

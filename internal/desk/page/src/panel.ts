@@ -35,10 +35,21 @@ export class Panel {
     this.draw();
   }
 
-  /** reasonField is the field for reasons, for the key that goes there. */
-  focusReason(): void {
+  /** focus goes to a control of the place pointed at, for the keys that do. */
+  focus(control: string): void {
     this.show("place");
-    this.body.querySelector<HTMLElement>("#reason")?.focus();
+    this.body.querySelector<HTMLElement>(control)?.focus();
+  }
+
+  /** reasonGiven is what was written as the reason for the place pointed at: whatever is
+   *  decided there, by click or key, is kept with it. */
+  get reasonGiven(): string { return this.reasonFor === this.desk.note?.ref ? this.reason : ""; }
+
+  ways(): void {
+    if (!this.desk.at) return;
+    this.show("place");
+    const [first, last] = this.desk.span;
+    otherWays(this.desk, this.body.querySelector("#others")!, first, last).catch(failed);
   }
 
   private draw(): void {
@@ -141,15 +152,12 @@ export class Panel {
       group("String", Array.from({ length: strings }, (_, i) => choice("string", i + 1, stringName(i + 1), `String ${stringName(i + 1)}`, n.string))),
       group("Bow", [choice("bow", "down", "Down", "Down-bow", e.bow), choice("bow", "up", "Up", "Up-bow", e.bow), flag("retake", "Retake"), flag("link", "Linked")]),
       group("Slur", [
-        button(this.desk.from === null ? "To the next note" : "Over what is chosen", () => this.slur(set), { "data-focus": "slur" }),
+        button(this.desk.from === null ? "To the next note" : "Over what is chosen", () => this.slur(), { "data-focus": "slur" }),
         button("None here", () => set({ slur: "none" }), { "data-focus": "slur-none" }),
         "slur" in decided ? button("Take back", () => set({ slur: null }), { "data-focus": "slur-back" }) : null,
         flag("breath", "Breath after"),
       ]),
-      h("div", { class: "set" }, h("label", { for: "dynamic" }, "Dynamic"),
-        h("select", { id: "dynamic", "data-focus": "dynamic", onchange: (ev: Event) => set({ dynamic: (ev.target as HTMLSelectElement).value || null }) },
-          h("option", { value: "" }, "as it stands"),
-          dynamics.map((d) => h("option", { value: d, selected: decided.dynamic === d }, d)))),
+      group("Dynamic", dynamics.map((d) => choice("dynamic", d, d, `Dynamic ${d}`, undefined))),
       h("form", { class: "set", onsubmit: (ev: Event) => { ev.preventDefault(); set({ words: words.value.trim() || null }); } },
         h("label", { for: "words" }, "Words"), words, h("button", { type: "submit" }, "Set")),
       h("form", { class: "set", onsubmit: (ev: Event) => { ev.preventDefault(); this.giveReason(decided, e, n); } },
@@ -158,9 +166,11 @@ export class Panel {
     );
   }
 
-  private slur(set: (s: Settings) => void): void {
+  /** slur binds what is chosen, or the note to the next. */
+  slur(): void {
     const { desk } = this;
     if (!desk.at) return;
+    const why = this.reasonGiven; // written for what is chosen, whichever end is pointed at
     let a = desk.at.event, b = desk.from;
     if (b === null) {
       b = a + 1;
@@ -171,7 +181,7 @@ export class Panel {
     if (!end) return;
     if (a !== desk.at.event) { desk.at = { event: a, note: 0 }; }
     desk.from = null;
-    set({ slur: end });
+    void desk.decide({ slur: end }, why);
   }
 
   /** giveReason settles the same once more, with the reason. */

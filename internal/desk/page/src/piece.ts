@@ -1,4 +1,5 @@
 // The view of one piece: the music, the ribbon, the panel, the bar of tools and the keys.
+import type { Settings } from "./api";
 import { Desk } from "./desk";
 import { button, dialog, enter, failed, fill, h } from "./dom";
 import { help, obey, type Key } from "./keys";
@@ -87,9 +88,11 @@ export class PieceView {
   }
 
   private showMenu(): HTMLElement {
-    return button("Show…", () => {
-      dialog("Show on the music", h("div", { class: "checks" }, this.layerBoxes()), this.darkBox());
-    }, { "data-focus": "t-show" });
+    return button("Show…", () => this.showLayers(), { "data-focus": "t-show" });
+  }
+
+  private showLayers(): void {
+    dialog("Show on the music", h("div", { class: "checks" }, this.layerBoxes()), this.darkBox());
   }
 
   private darkBox(): HTMLElement {
@@ -132,8 +135,9 @@ export class PieceView {
   private keys(): Key[] {
     const { desk } = this;
     const point = "Point", decide = "Decide", read = "Read";
-    const finger = (f: string) => () => void desk.decide({ finger: f });
-    const toggle = (key: "retake" | "link" | "breath") => () => void desk.decide({ [key]: desk.note && decidedOn(desk.note)[key] === true ? null : true });
+    const set = (s: Settings) => void desk.decide(s, this.panel.reasonGiven);
+    const finger = (f: string) => () => set({ finger: f });
+    const toggle = (key: "retake" | "link" | "breath") => () => set({ [key]: desk.note && decidedOn(desk.note)[key] === true ? null : true });
     return [
       { group: point, keys: ["ArrowRight"], text: "next note (at the stand: next page)", run: () => this.arrow(1, () => desk.step(1)) },
       { group: point, keys: ["ArrowLeft"], text: "note before (at the stand: page before)", run: () => this.arrow(-1, () => desk.step(-1)) },
@@ -143,20 +147,27 @@ export class PieceView {
       { group: point, keys: ["Ctrl+ArrowLeft", "b"], text: "measure before", run: () => desk.stepMeasure(-1) },
       { group: point, keys: ["Shift+ArrowRight"], text: "choose on to the right", run: () => desk.step(1, true) },
       { group: point, keys: ["Shift+ArrowLeft"], text: "choose on to the left", run: () => desk.step(-1, true) },
+      { group: point, keys: ["Ctrl+Shift+ArrowRight"], text: "choose on by measures", run: () => desk.stepMeasure(1, true) },
+      { group: point, keys: ["Ctrl+Shift+ArrowLeft"], text: "choose back by measures", run: () => desk.stepMeasure(-1, true) },
       { group: point, keys: ["Home"], text: "first measure", run: () => desk.goTo(0) },
       { group: point, keys: ["End"], text: "last measure", run: () => desk.goTo(desk.piece.measures.length - 1) },
       { group: point, keys: ["g"], text: "go to a measure by its number", run: () => this.goToNumber() },
       { group: point, keys: ["Escape"], text: "point at nothing; leave the stand", run: () => { if (prefs.mode === "stand") this.mode("paged"); else desk.select(null); } },
       ...["0", "1", "2", "3", "4"].map((f) => ({ group: decide, keys: [f], text: "finger (0: open string)", help: f === "0" ? ["0", "1", "2", "3", "4"] : [], run: finger(f) })),
       { group: decide, keys: ["t"], text: "thumb", run: finger("thumb") },
-      ...[1, 2, 3, 4].map((s) => ({ group: decide, keys: [`Shift+${s}`], text: "string I, or so down to IV (shift with 4)", help: s === 1 ? ["Shift+1"] : [], run: () => void desk.decide({ string: s }) })),
-      { group: decide, keys: ["d"], text: "down-bow", run: () => void desk.decide({ bow: "down" }) },
-      { group: decide, keys: ["u"], text: "up-bow", run: () => void desk.decide({ bow: "up" }) },
+      ...[1, 2, 3, 4].map((s) => ({ group: decide, keys: [`Shift+${s}`], text: "string I, or so down to IV (shift with 4)", help: s === 1 ? ["Shift+1"] : [], run: () => set({ string: s }) })),
+      { group: decide, keys: ["d"], text: "down-bow", run: () => set({ bow: "down" }) },
+      { group: decide, keys: ["u"], text: "up-bow", run: () => set({ bow: "up" }) },
       { group: decide, keys: ["r"], text: "retake, on and off", run: toggle("retake") },
       { group: decide, keys: ["k"], text: "linked stroke, on and off", run: toggle("link") },
       { group: decide, keys: ["a"], text: "breath after, on and off", run: toggle("breath") },
-      { group: decide, keys: ["Delete", "Backspace"], text: "take back all decisions on this note", run: () => { const d = desk.note?.decided; if (d && Object.keys(d).length) void desk.decide(backAll(d)); } },
-      { group: decide, keys: ["e"], text: "write the reason", run: () => this.panel.focusReason() },
+      { group: decide, keys: ["Delete", "Backspace"], text: "take back all decisions on this note", run: () => { const d = desk.note?.decided; if (d && Object.keys(d).length) set(backAll(d)); } },
+      { group: decide, keys: ["j"], text: "slur over what is chosen, or to the next note", run: () => this.panel.slur() },
+      { group: decide, keys: ["Shift+j"], text: "no slur here", run: () => set({ slur: "none" }) },
+      { group: decide, keys: ["y"], text: "to the dynamics", run: () => this.panel.focus('[data-focus^="dynamic-"]') },
+      { group: decide, keys: ["w"], text: "write words over the note", run: () => this.panel.focus("#words") },
+      { group: decide, keys: ["e"], text: "write the reason", run: () => this.panel.focus("#reason") },
+      { group: decide, keys: ["o"], text: "other ways here, and what each costs", run: () => this.panel.ways() },
       { group: decide, keys: ["l"], text: "lock or unlock what is chosen", run: () => this.lockHere() },
       { group: decide, keys: ["Ctrl+z"], text: "undo", run: () => void desk.undo() },
       { group: decide, keys: ["Ctrl+Shift+z", "Ctrl+y"], text: "redo", run: () => void desk.redo() },
@@ -168,6 +179,7 @@ export class PieceView {
       { group: read, keys: ["p"], text: "paged reading", run: () => this.mode("paged") },
       { group: read, keys: ["s"], text: "at the stand: nothing but the music", run: () => this.mode("stand") },
       { group: read, keys: ["m"], text: "dark room, on and off", run: () => { prefs.dark = !prefs.dark; keep(); } },
+      { group: read, keys: ["v"], text: "what is shown on the music", run: () => this.showLayers() },
       { group: read, keys: ["i"], text: "panel, open and shut", run: () => this.view(() => { prefs.panel = !prefs.panel; }) },
       { group: read, keys: ["f"], text: "findings", run: () => this.panel.show("findings") },
       { group: read, keys: ["h"], text: "history", run: () => this.panel.show("history") },

@@ -1,6 +1,6 @@
 // The engraved pages: laid out for the window, fetched as they come into sight, turned,
 // zoomed and pointed at.
-import { api, type Pages } from "./api";
+import { api, query, type Marks, type Pages, type Sight } from "./api";
 import type { At, Desk } from "./desk";
 import { failed, fill, h, picture, say } from "./dom";
 import { cursor, overlay } from "./overlay";
@@ -10,9 +10,8 @@ import { capital, measureName } from "./words";
 const mm = 96 / 25.4; // CSS pixels in a millimetre
 const least = 70; // narrower pages cannot hold a measure and its clef
 
-/** Sheet is a page: key says of which state it is drawn, parts is its text, cut before each
- *  system. */
-interface Sheet { n: number; box: HTMLElement; key: string; drawn: boolean; parts: string[] }
+/** Sheet is a page: key says of which state it is drawn. */
+interface Sheet { n: number; box: HTMLElement; key: string; drawn: boolean }
 
 export class Score {
   readonly element: HTMLElement;
@@ -26,6 +25,7 @@ export class Score {
   private seen: IntersectionObserver;
   private size: ResizeObserver;
   private timer = 0;
+  private resting = 0;
   private visible = new Set<Sheet>();
 
   constructor(private desk: Desk) {
@@ -39,6 +39,7 @@ export class Score {
     this.seen = new IntersectionObserver((entries) => this.sight(entries), { root: this.element, rootMargin: "60% 0px" });
     this.size = new ResizeObserver(() => { clearTimeout(this.timer); this.timer = window.setTimeout(() => this.layout().catch(failed), 150); });
     this.size.observe(this.element);
+    desk.eye = { sight: () => this.sightNow(), marks: (m) => this.marks(m) };
     desk.on("decided", () => this.redraw());
     let over = desk.piece.measures;
     desk.on("piece", () => { if (over !== desk.piece.measures) { over = desk.piece.measures; this.overlays(); } });
@@ -50,6 +51,7 @@ export class Score {
     this.seen.disconnect();
     this.size.disconnect();
     clearTimeout(this.timer);
+    clearTimeout(this.resting);
   }
 
   private get turns(): boolean { return prefs.mode !== "flow"; }
@@ -103,7 +105,7 @@ export class Score {
     const box = h("div", { class: "sheet", "data-page": n });
     const size = this.meta?.pages?.[n - 1];
     if (!this.turns) box.style.aspectRatio = size ? `${size.width} / ${size.height}` : "210 / 120";
-    return { n, box, key: "", drawn: false, parts: [] };
+    return { n, box, key: "", drawn: false };
   }
 
   /** anchor is the measure that stays in sight when the pages are laid out anew: the one
@@ -168,47 +170,95 @@ export class Score {
   /** put shows a page. Of a page that is there already only the systems that differ are
    *  exchanged: a decision seldom touches more than one, and the rest costs the browser most. */
   private put(s: Sheet, text: string): void {
-    const parts = text.split(/(?=<g class="system")/);
-    const old = s.parts;
     const pic = picture(text);
-    s.parts = parts;
-    const now = s.box.querySelector("svg");
-    const systems = now ? [...now.querySelectorAll("g.system")] : [], fresh = [...pic.querySelectorAll("g.system")];
-    if (now && parts.length === old.length && parts[0] === old[0] && systems.length === fresh.length && fresh.length === parts.length - 1) {
-      fresh.forEach((g, i) => { if (parts[i + 1] !== old[i + 1]) systems[i]!.replaceWith(g); });
+    const now = s.box.querySelector<SVGSVGElement>("svg");
+    const systems = systemsOf(now), fresh = systemsOf(pic);
+    if (now && systems.length > 0 && systems.length === fresh.length) {
+      addGlyphs(now, pic);
+      fresh.forEach((g, i) => {
+        if (g.dataset.key !== systems[i]!.dataset.key) systems[i]!.replaceWith(g);
+        else systems[i]!.setAttribute("transform", g.getAttribute("transform") ?? "");
+      });
+      resize(now, pic.viewBox.baseVal.width, pic.viewBox.baseVal.height);
+      this.shape(s, now);
       return;
     }
     pic.setAttribute("aria-hidden", "true"); // the notes are told one by one in #say
     pic.setAttribute("focusable", "false");
-    const box = pic.viewBox.baseVal;
-    if (this.turns) pic.setAttribute("preserveAspectRatio", "xMidYMin meet"); // never cut at the foot
-    else if (box && box.width > 0) s.box.style.aspectRatio = `${box.width} / ${box.height}`;
+    this.shape(s, pic);
     s.box.replaceChildren(pic);
   }
 
-  /** redraw fetches the pages in sight anew; the others when they come into sight. */
-  private async redraw(): Promise<void> {
-    try {
-      const here = this.turns ? [this.sheets[this.page - 1]] : [...this.visible].filter((s) => this.inWindow(s));
-      await Promise.all(here.map((s) => this.draw(s)));
-      requestAnimationFrame(() => requestAnimationFrame(() => { // drawn: the second frame begins after the first is on screen
+  /** shape gives a page the room that its picture takes. */
+  private shape(s: Sheet, pic: SVGSVGElement): void {
+    const box = pic.viewBox.baseVal;
+    if (this.turns) pic.setAttribute("preserveAspectRatio", "xMidYMin meet"); // never cut at the foot
+    else if (box && box.width > 0) s.box.style.aspectRatio = `${box.width} / ${box.height}`;
+  }
+
+  /** sightNow is what can be seen, as far as it is drawn as it stands. */
+  private sightNow(): Sight | undefined {
+    const key = `${this.desk.piece.revision} ${this.layoutKey}`;
+    const pages = this.here().filter((s) => s.drawn && s.key === key).map((s) => s.n);
+    return pages.length ? { look: query(JSON.parse(this.layoutKey)), pages } : undefined;
+  }
+
+  /** marks shows what came with an answer; it is done when it is on the screen. */
+  private async marks(m: Marks): Promise<void> {
+    for (const page of m.pages) {
+      const s = this.sheets[page.n - 1];
+      const svg = s?.box.querySelector<SVGSVGElement>("svg");
+      const systems = systemsOf(svg ?? null);
+      if (!s || !svg || systems.length !== page.systems.length) continue; // it is fetched
+      page.systems.forEach((to, i) => {
+        const g = systems[i]!;
+        if (to.body) {
+          const pic = picture(to.body);
+          addGlyphs(svg, pic);
+          const body = pic.querySelector(":scope > g");
+          if (body) g.replaceChildren(...body.childNodes);
+          g.dataset.key = to.key;
+        }
+        g.setAttribute("transform", `translate(0,${Math.round(to.y)})`);
+      });
+      resize(svg, page.width, page.height);
+      this.shape(s, svg);
+      if (!m.asked) s.key = `${m.revision} ${this.layoutKey}`;
+      else s.key = "";
+      this.over(s);
+    }
+    await this.shown();
+  }
+
+  /** shown waits until what was done to the page is on the screen, and keeps how long it
+   *  took since the key or click: the second frame begins after the first was shown. */
+  private shown(): Promise<void> {
+    return new Promise((done) => {
+      const end = () => {
         if (performance.getEntriesByName("pochette-act").length) {
           performance.measure("pochette-marks", "pochette-act");
           performance.clearMarks("pochette-act");
         }
-      }));
-      void this.rest().catch(failed);
-    } catch (e) { failed(e); }
+        done();
+      };
+      if (document.hidden) end(); // there are no frames
+      else requestAnimationFrame(() => requestAnimationFrame(end));
+    });
   }
 
-  /** rest brings what is out of sight to the present state. */
-  private async rest(): Promise<void> {
-    await Promise.all([...this.visible].map((s) => this.draw(s)));
-    const key = this.layoutKey;
-    const meta = await api.pages(this.desk.piece.id, JSON.parse(key));
-    if (key !== this.layoutKey) return;
-    if (meta.count !== this.meta?.count) await this.layout(true);
-    else this.meta = meta;
+  private here(): Sheet[] {
+    return this.turns ? this.sheets.slice(this.page - 1, this.page) : [...this.visible].filter((s) => this.inWindow(s));
+  }
+
+  /** redraw fetches the pages in sight that are not as they should be; the others when the
+   *  hand rests. */
+  private async redraw(): Promise<void> {
+    try {
+      await Promise.all(this.here().map((s) => this.draw(s)));
+      void this.shown();
+      clearTimeout(this.resting);
+      this.resting = window.setTimeout(() => Promise.all([...this.visible].map((s) => this.draw(s))).catch(failed), 250);
+    } catch (e) { failed(e); }
   }
 
   private inWindow(s: Sheet): boolean {
@@ -299,4 +349,20 @@ export class Score {
     const m = this.desk.piece.measures[this.desk.measure];
     return capital(measureName(m));
   }
+}
+
+const systemsOf = (svg: SVGSVGElement | null) => svg ? [...svg.querySelectorAll<SVGGElement>("g.system")] : [];
+
+/** addGlyphs gives a page the shapes of a picture that it has not. */
+function addGlyphs(page: SVGSVGElement, from: SVGSVGElement): void {
+  const defs = page.querySelector("defs");
+  if (!defs) return;
+  const have = new Set([...defs.children].map((g) => g.id));
+  for (const g of [...from.querySelectorAll(":scope > defs > *")]) if (!have.has(g.id)) defs.append(g);
+}
+
+/** resize sets the size of a page in mm; what is drawn on it is in hundredths. */
+function resize(page: SVGSVGElement, width: number, height: number): void {
+  page.setAttribute("viewBox", `0 0 ${width.toFixed(1)} ${height.toFixed(1)}`);
+  page.querySelector("svg")?.setAttribute("viewBox", `0 0 ${Math.round(width * 100)} ${Math.round(height * 100)}`);
 }

@@ -1,5 +1,5 @@
 // Other sources of the same piece: each difference with both readings, and the choice.
-import { api, type Difference, type Witness } from "./api";
+import { api, type Apparatus, type Difference, type Witness } from "./api";
 import { side } from "./compare";
 import type { Desk } from "./desk";
 import { button, enter, failed, fill, h } from "./dom";
@@ -85,10 +85,14 @@ function one(desk: Desk, w: Witness, d: Difference, settled: () => void): HTMLEl
     h("div", { class: "row wrap" }, h("label", { for: `why-${d.n}` }, "Reason"), reason));
 }
 
+/** apparatusList is each difference with what was chosen and why. */
+export const apparatusList = (entries: NonNullable<Apparatus["entries"]>) => h("ol", { class: "apparatus" },
+  entries.map((e) => h("li", {}, e.place ? h("strong", {}, `${capital(e.place)}: `) : null, e.text, e.reason ? ` (${e.reason})` : "")));
+
 async function apparatus(desk: Desk, host: HTMLElement): Promise<void> {
   const a = await api.apparatus(desk.piece.id);
   const entries = a.entries ?? [];
   fill(host, h("h2", {}, "Apparatus"),
-    entries.length ? h("ol", { class: "apparatus" }, entries.map((e) => h("li", {}, e.place ? h("strong", {}, `${e.place}: `) : null, e.text, e.reason ? ` (${e.reason})` : "")))
+    entries.length ? apparatusList(entries)
       : h("p", { class: a.text ? "pre" : "soft" }, a.text ?? "No reading is chosen yet."));
 }
