@@ -15,6 +15,7 @@ import (
 type spot struct {
 	here, there score.NoteID
 	exact       bool // at the same pitch
+	alike       bool // the two are altered alike against the signature, and lie as many semitones apart as most notes of the place
 }
 
 // spots looks for places that have a parallel by a definition of its own, not by the
@@ -45,8 +46,11 @@ func spots(p *score.Part) []spot {
 				if !sameBars(p, a, b, x, y) {
 					continue
 				}
+				apart := usualInterval(x, y)
 				for i := range x {
-					if s := (spot{x[i].ID, y[i].ID, x[0].Written == y[0].Written}); !seen[s.here] && !seen[s.there] {
+					s := spot{here: x[i].ID, there: y[i].ID, exact: x[0].Written == y[0].Written}
+					s.alike = against(p, x[i]) == against(p, y[i]) && y[i].Written.MIDI()-x[i].Written.MIDI() == apart
+					if !seen[s.here] && !seen[s.there] {
 						seen[s.here] = true
 						out = append(out, s)
 					}
@@ -55,6 +59,25 @@ func spots(p *score.Part) []spot {
 		}
 	}
 	return out
+}
+
+// usualInterval is by how many semitones most notes of y lie above those of x.
+func usualInterval(x, y []*score.Note) int {
+	count := map[int]int{}
+	best, most := 0, 0
+	for i := range x {
+		d := y[i].Written.MIDI() - x[i].Written.MIDI()
+		count[d]++
+		if count[d] > most {
+			best, most = d, count[d]
+		}
+	}
+	return best
+}
+
+// against is the alteration of a note against its bar's signature.
+func against(p *score.Part, n *score.Note) int {
+	return int(n.Written.Alter) - pitch.KeyAlter(p.Measures[n.Measure].Key.Fifths, n.Written.Step)
 }
 
 func sameBars(p *score.Part, a, b int, x, y []*score.Note) bool {
@@ -151,8 +174,8 @@ var plantings = []planting{
 		return marking(score.Fingering, "3")(q, s, r)
 	}},
 	{"alteration changed", parallels.Accidental, func(q *score.Part, s spot, r *rand.Rand) (int, bool) {
-		a, b := &q.Notes[s.here], &q.Notes[s.there]
-		if a.TieTo != score.NoNote || s.exact && a.Written.Alter != b.Written.Alter {
+		a := &q.Notes[s.here]
+		if a.TieTo != score.NoNote || !s.alike {
 			return 0, false
 		}
 		d := int8(1 - 2*r.IntN(2))
@@ -199,22 +222,22 @@ var plantings = []planting{
 
 // noticed looks for a difference of the aspect at the spot. near: the planted note, or
 // one within the reach, is among the notes of a finding. exact: a finding stands at
-// the moment of the planted note, or sets it beside its own; the more surprising counts.
-func noticed(q *score.Part, st *parallels.Study, k parallels.Aspect, at score.NoteID, reach int) (near bool, exact *parallels.Odd) {
-	moment := func(l score.Loc) bool {
-		return l.Note != score.NoNote && q.Notes[l.Note].Onset == q.Notes[at].Onset
-	}
+// the moment of the planted note, sets it beside its own, or names it among the
+// parallels unlike it; beside: one of the first two. Of several the most surprising counts.
+func noticed(q *score.Part, st *parallels.Study, k parallels.Aspect, at score.NoteID, reach int) (near, beside bool, exact *parallels.Odd) {
+	moment := func(id score.NoteID) bool { return id != score.NoNote && q.Notes[id].Onset == q.Notes[at].Onset }
 	for i := range st.Odd { // the most surprising first
 		o := &st.Odd[i]
 		if o.Aspect != k {
 			continue
 		}
-		if exact == nil && (moment(o.At) || moment(o.Beside)) {
+		if exact == nil && slices.ContainsFunc(o.Notes, moment) {
 			exact = o
 		}
+		beside = beside || moment(o.At.Note) || moment(o.Beside.Note)
 		for _, id := range o.Notes {
 			near = near || id >= at-score.NoteID(reach) && id <= at+score.NoteID(reach)
 		}
 	}
-	return near, exact
+	return near, beside, exact
 }

@@ -119,16 +119,23 @@ func (r *reader) trimmed(c []column, steps int) []column {
 // bar goes: a note that differs just there would otherwise never be compared.
 const edgeColumns = 3
 
-// complete adds what stands in the rest of the bar at both ends, and says how many
-// moments it added. The first moment is struck in both places. Two places that come to
-// overlap only thereby are left as they are.
+// barColumns is how many moments a bar may have by which a passage is completed.
+const barColumns = 4
+
+// complete adds what stands in the rest of the bar at both ends, and beyond it a bar
+// that differs in rhythm only (sameTune), and says how many moments it added. The first
+// moment is struck in both places. Two places that come to overlap only thereby are
+// left as they are.
 func (r *reader) complete(cols []column, lo, hi int) (out []column, lead, trail int) {
-	before := r.beyond(cols[0], -1, lo, hi)
+	before := r.beyond(cols[0], -1, lo, hi, edgeColumns)
+	before = append(before, r.barBeyond(append([]column{cols[0]}, before...), -1, lo, hi)...)
 	for len(before) > 0 && !before[len(before)-1].both() {
 		before = before[:len(before)-1]
 	}
 	slices.Reverse(before)
-	after := r.beyond(cols[len(cols)-1], 1, lo, hi)
+	end := cols[len(cols)-1]
+	after := r.beyond(end, 1, lo, hi, edgeColumns)
+	after = append(after, r.barBeyond(append([]column{end}, after...), 1, lo, hi)...)
 	out = slices.Concat(before, cols, after)
 	if a, b := ends(cols); a[1] < b[0] {
 		if a, b = ends(out); a[1] >= b[0] {
@@ -138,19 +145,23 @@ func (r *reader) complete(cols []column, lo, hi int) (out []column, lead, trail 
 	return out, len(before), len(after)
 }
 
-// beyond follows both places on from a column, within its bars.
-func (r *reader) beyond(c column, dir, lo, hi int) []column {
-	shift := r.steps[c.b].onset - r.steps[c.a].onset
-	i, j := c.a+dir, c.b+dir
-	inA := func(k int) bool { return k >= lo && k < hi && r.steps[k].measure == r.steps[c.a].measure }
-	inB := func(k int) bool { return k >= lo && k < hi && r.steps[k].measure == r.steps[c.b].measure }
+// beyond follows both places on from a column, within its bars and for at most so many
+// moments.
+func (r *reader) beyond(c column, dir, lo, hi, most int) []column {
+	return r.follow(c.a+dir, c.b+dir, dir, r.steps[c.b].onset-r.steps[c.a].onset, most, func(a bool, k int) bool {
+		return k >= lo && k < hi && (a && r.steps[k].measure == r.steps[c.a].measure || !a && r.steps[k].measure == r.steps[c.b].measure)
+	})
+}
+
+// follow lists the moments of both places from steps i and j on, as long as in holds.
+func (r *reader) follow(i, j, dir int, shift score.Tick, most int, in func(a bool, k int) bool) []column {
 	var out []column
-	for len(out) < edgeColumns && (inA(i) || inB(j)) {
+	for len(out) < most && (in(true, i) || in(false, j)) {
 		x := column{-1, -1}
 		var first int64 // less than 0: the next moment is struck in A only
-		if inA(i) && inB(j) {
+		if in(true, i) && in(false, j) {
 			first = int64(r.steps[i].onset+shift-r.steps[j].onset) * int64(dir)
-		} else if inB(j) {
+		} else if in(false, j) {
 			first = 1
 		} else {
 			first = -1
@@ -166,6 +177,70 @@ func (r *reader) beyond(c column, dir, lo, hi int) []column {
 		out = append(out, x)
 	}
 	return out
+}
+
+// barBeyond gives the bar next to a passage, in the order of dir, if there the places
+// differ in rhythm only. near are the last moments of the passage on that side, the
+// outermost last; they must reach the bar line in both places.
+func (r *reader) barBeyond(near []column, dir, lo, hi int) []column {
+	c := near[0]
+	i, j := c.a, c.b
+	for _, x := range near {
+		if x.a >= 0 {
+			i = x.a
+		}
+		if x.b >= 0 {
+			j = x.b
+		}
+	}
+	x, y := i+dir, j+dir
+	if min(x, y) < lo || max(x, y) >= hi || r.steps[x].measure != r.steps[i].measure+dir || r.steps[y].measure != r.steps[j].measure+dir {
+		return nil
+	}
+	shift := r.steps[c.b].onset - r.steps[c.a].onset
+	a, b := &r.p.Measures[r.steps[x].measure], &r.p.Measures[r.steps[y].measure]
+	if a.Start+shift != b.Start || a.Len != b.Len {
+		return nil
+	}
+	bar := r.follow(x, y, dir, shift, barColumns+1, func(a bool, k int) bool {
+		return k >= lo && k < hi && (a && r.steps[k].measure == r.steps[x].measure || !a && r.steps[k].measure == r.steps[y].measure)
+	})
+	if len(bar) > barColumns || !r.sameTune(bar, shift, r.steps[c.b].dia-r.steps[c.a].dia) {
+		return nil
+	}
+	return bar
+}
+
+// sameTune says that a bar differs in rhythm only: what is struck in both places at once
+// lies the interval apart, and for half of the time in which anything sounds it is the
+// same in both.
+func (r *reader) sameTune(bar []column, shift score.Tick, steps int) bool {
+	var common, any score.Tick
+	for _, c := range bar {
+		if c.both() && r.steps[c.b].dia-r.steps[c.a].dia != steps {
+			return false
+		}
+		if c.b >= 0 {
+			any += r.steps[c.b].dur
+		}
+		if c.a < 0 {
+			continue
+		}
+		x := &r.steps[c.a]
+		any += x.dur
+		for _, d := range bar {
+			if d.b < 0 {
+				continue
+			}
+			y := &r.steps[d.b]
+			together := max(0, min(x.onset+x.dur+shift, y.onset+y.dur)-max(x.onset+shift, y.onset))
+			any -= together
+			if y.dia-x.dia == steps {
+				common += together
+			}
+		}
+	}
+	return 2*common >= any
 }
 
 // ends gives the first and last steps of the two places.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"pochette/internal/pitch"
 	"pochette/internal/score"
@@ -93,7 +94,8 @@ type place struct {
 }
 
 // odd joins the differences by place: of two parallel notes that differ, the one that
-// differs from more of its parallels is the odd one, of two alike the later. The
+// differs from the larger share of its parallels is the odd one, of two alike the
+// later. A share of few counts for less (as with one more parallel that agrees). The
 // surprise of a place is the mean over all its parallels, 0 for one that agrees.
 func (r *reader) odd(st *Study) []Odd {
 	met := make([]int, len(r.steps)) // parallels of each step
@@ -113,7 +115,7 @@ func (r *reader) odd(st *Study) []Odd {
 	}
 	share := func(step int, k Aspect) float64 {
 		n := differ[place{step, k}]
-		return float64(n) / float64(max(met[step], n))
+		return float64(n) / float64(max(met[step], n)+1)
 	}
 	group := map[place][]int{}
 	var order []place
@@ -231,12 +233,44 @@ func (r *reader) why(st *Study, p *Passage, o *Odd) string {
 		how = "transposed"
 	}
 	t := fmt.Sprintf("%s and %s run parallel (%s), alike in pitch and length at %d of %d moments.", capital(r.span(p.A)), r.span(p.B), how, p.Agree, p.Pairs)
-	if o.Agree > 0 {
-		t += fmt.Sprintf(" Of %d parallels of this place %d are like it.", o.Agree+o.Other, o.Agree)
-	} else if o.Other > 1 {
-		t += fmt.Sprintf(" None of its %d parallels is like it.", o.Other)
+	unlike := ""
+	if len(o.Notes) > 2 {
+		unlike = r.measures(o.Notes[1:])
+	}
+	switch {
+	case o.Agree > 0 && unlike != "":
+		t += fmt.Sprintf(" Of %d parallels of this place %d %s like it; unlike it: %s.", o.Agree+o.Other, o.Agree, isAre(o.Agree), unlike)
+	case o.Agree > 0:
+		t += fmt.Sprintf(" Of %d parallels of this place %d %s like it.", o.Agree+o.Other, o.Agree, isAre(o.Agree))
+	case unlike != "":
+		t += fmt.Sprintf(" None of its %d parallels is like it: %s.", o.Other, unlike)
 	}
 	return t
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+// measures names the measures of notes in order, each once: "measures 3, 7 and 12".
+func (r *reader) measures(ids []score.NoteID) string {
+	var at []int
+	for _, id := range ids {
+		at = append(at, r.p.Notes[id].Measure)
+	}
+	slices.Sort(at)
+	at = slices.Compact(at)
+	if len(at) == 1 {
+		return "measure " + timeline.Name(r.p, at[0])
+	}
+	var names []string
+	for _, m := range at {
+		names = append(names, timeline.Name(r.p, m))
+	}
+	return "measures " + strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
 }
 
 func (r *reader) span(ids [2]score.NoteID) string {

@@ -106,3 +106,61 @@ func TestEmpty(t *testing.T) {
 		t.Errorf("%+v", st)
 	}
 }
+
+// A bar of two notes at the end of a passage is made one note, or dotted: the passage
+// does not lose the bar, and the rhythm is told.
+func TestRhythmAtTheEdgeIsTold(t *testing.T) {
+	for _, edge := range []struct {
+		name        string
+		first, next int // notes of the bar
+	}{{"first bar", 12, 13}, {"last bar", 16, 17}} {
+		for name, change := range map[string]func(a, b *score.Note){
+			"one note": func(a, b *score.Note) { a.TieTo, b.TieFrom = b.ID, a.ID },
+			"dotted":   func(a, b *score.Note) { a.Dur, b.Onset, b.Dur = 12, b.Onset+4, 4 },
+		} {
+			sc, p := threeBars()
+			change(&p.Notes[edge.first], &p.Notes[edge.next])
+			st := Analyze(sc, p, Options{Strict: true})
+			if !slices.ContainsFunc(st.Odd, func(o Odd) bool {
+				return o.Aspect == Rhythm && slices.Contains(o.Notes, score.NoteID(edge.first)) && slices.Contains(o.Notes, score.NoteID(edge.first-12))
+			}) {
+				t.Errorf("%s, %s: not told in %d passages, %+v", edge.name, name, len(st.Passages), st.Odd)
+			}
+		}
+	}
+}
+
+// threeBars makes two halves, four quarters and two halves, then four bars of other
+// music, and the three bars again a third higher.
+func threeBars() (*score.Score, *score.Part) {
+	p := &score.Part{ID: "P1", Staves: 1}
+	m := score.Meter{Num: 4, Den: 4, Len: 16, Groups: []score.Tick{16}}
+	theme, other := []int{0, 2, 1, 4, 3, 1, 5, 2}, []int{9, 3, 8, 2}
+	at := score.Tick(0)
+	add := func(dia int, d score.Tick) {
+		if at%16 == 0 {
+			k := len(p.Measures)
+			p.Measures = append(p.Measures, score.Measure{Index: k, Number: itoa(k + 1), Start: at, Len: 16, Meter: m})
+		}
+		id := score.NoteID(len(p.Notes))
+		q := pitch.Pitch{Step: pitch.Step(dia % 7), Octave: int8(dia / 7)}
+		p.Notes = append(p.Notes, score.Note{ID: id, Measure: len(p.Measures) - 1, Onset: at, Dur: d, Voice: "1", Staff: 1, Head: id,
+			TieFrom: score.NoNote, TieTo: score.NoNote, Written: q, Sounding: q})
+		at += d
+	}
+	phrase := func(up int) {
+		for i, d := range theme {
+			length := score.Tick(4)
+			if i < 2 || i >= 6 {
+				length = 8
+			}
+			add(30+d+up, length)
+		}
+	}
+	phrase(0)
+	for _, d := range other {
+		add(30+d, 16)
+	}
+	phrase(2)
+	return &score.Score{Quarter: 4, Parts: []*score.Part{p}}, p
+}
