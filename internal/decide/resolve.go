@@ -145,17 +145,16 @@ func (r *resolver) find(d *Decision) (score.NoteID, error) {
 		return score.NoNote, err
 	}
 	var ids []score.NoteID
-	in := -1
+	var in []string // the measures that have a note there
 	for _, m := range ms {
-		here := r.index[placeKey(m, d.At.Beat)]
-		if len(here) > 0 && in >= 0 {
-			return score.NoNote, fmt.Errorf("%v: measure %s stands more than once in the part; say which by its place in the file, m@%d or m@%d", d.At, d.At.Measure, in+1, m+1)
-		}
-		if len(here) > 0 {
-			ids, in = here, m
+		if here := r.index[placeKey(m, d.At.Beat)]; len(here) > 0 {
+			ids, in = here, append(in, fmt.Sprintf("m@%d", m+1))
 		}
 	}
-	if in < 0 {
+	if n := len(in) - 1; n > 0 {
+		return score.NoNote, fmt.Errorf("%v: measure %s stands more than once in the part; say which by its place in the file, %s or %s", d.At, d.At.Measure, strings.Join(in[:n], ", "), in[n])
+	}
+	if len(in) == 0 {
 		return score.NoNote, fmt.Errorf("%v: no note begins there%s", d.At, r.beatsOf(ms))
 	}
 	id, err := r.choose(d, ids)

@@ -21,6 +21,11 @@ const (
 	perString = 3
 )
 
+// maxLeavings bounds the grips of a chord of which notes are left out: the ways to
+// leave out grow without end, and so would the search; the least costly by themselves
+// are kept. Chords that can be played keep all their grips.
+const maxLeavings = 200
+
 // fill makes the grips of one event. Marks that no grip can obey are dropped
 // with a finding, notes that no grip can reach are left out with one; the search
 // goes on around them.
@@ -82,6 +87,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 			}
 			t.mayTouch = pr.mayTouch(&t, e.Struck, e.Held)
 			l.at.octaves = l.at.octaves || t.mayTouch
+			l.at.plucked = l.at.plucked || n.Has(score.LeftHandPlucked)
 			out = append(out, t)
 		}
 	}
@@ -212,6 +218,9 @@ type ask struct{ tone, part int }
 // relax drops marks until there is a grip: one mark, then two, then all; printed
 // ones before decided ones, positions before fingers before strings.
 func (pr *Problem) relax(l *layer, struck []tone, e *timeline.Event, r *reader) []state {
+	if len(struck) > pr.o.Instrument.Strings() {
+		return nil // no mark stands in the way, but the number
+	}
 	var asks []ask
 	for _, by := range []score.Origin{score.Printed, score.Decided} {
 		for _, part := range []int{2, 0, 1} {
@@ -334,10 +343,33 @@ func (pr *Problem) leaveOut(l *layer, struck []tone, e *timeline.Event) []state 
 			}
 		}
 		if len(out) > 0 {
-			return out
+			return pr.cheapest(out, &l.at)
 		}
 	}
 	return nil
+}
+
+// cheapest keeps at most maxLeavings grips, in their order.
+func (pr *Problem) cheapest(states []state, at *moment) []state {
+	if len(states) <= maxLeavings {
+		return states
+	}
+	costs := make([]float64, len(states))
+	for i := range states {
+		t := tally{w: &pr.m.w}
+		pr.m.node(&states[i], at, &t)
+		costs[i] = t.sum
+	}
+	sorted := slices.Clone(costs)
+	slices.Sort(sorted)
+	limit := sorted[maxLeavings-1]
+	out := states[:0]
+	for i := range states {
+		if costs[i] <= limit && len(out) < maxLeavings {
+			out = append(out, states[i])
+		}
+	}
+	return out
 }
 
 // lowestOnStrings keeps of too many tones those that lie nearest to the nut on a

@@ -38,6 +38,10 @@ var tasteWeights = [...][firstMove - nScalars]float64{
 	HarmonicsMore:     {harmonicInside - nScalars: 1, harmonicPassed - nScalars: 1},
 }
 
+// noFingerToPluck is what a note costs that the left hand plucks and the fourth finger
+// stops: more than a shift there and back. Common practice, no source; the size is ours.
+const noFingerToPluck = 4
+
 // lightReach is how much of a stretch is felt where the finger only touches and need
 // not hit its place exactly; the size is ours.
 const lightReach = 0.5
@@ -51,6 +55,7 @@ func (m *model) taste(h Harmonics) {
 		h = HarmonicsPrinted
 	}
 	copy(m.w[nScalars:firstMove], tasteWeights[h][:])
+	m.w[pluckedNone] = noFingerToPluck
 }
 
 // mayTouch: a lone note, not told how to be fingered and not trilled, that lies an

@@ -210,3 +210,15 @@ func TestHarmonicsLeaveTheTuneLow(t *testing.T) {
 		}
 	}
 }
+
+// What the left hand plucks is not stopped by the fourth finger, which leaves none to
+// pluck: the open string, or another finger, takes it. Common practice, no source.
+func TestLeftHandPlucksWithAFinger(t *testing.T) {
+	for _, text := range []string{"B4 C5 D5 E5 D5 C5 B4", "A4 B4 D5 A5 D5 B4 A4", "E4 F4 G4 A4 G4 F4 E4"} {
+		sc, p := notes(240, text)
+		p.Notes[3].Marks = []score.Mark{{Kind: score.LeftHandPlucked}}
+		if s := Analyze(sc, p, Options{}).Grips[3].Stops[0]; s.Finger == 4 {
+			t.Errorf("%s: %+v", text, s)
+		}
+	}
+}
