@@ -254,10 +254,17 @@ func (p *tab) drop(paths ...string) {
 	drag := func(kind input.DispatchDragEventType) {
 		p.run(input.DispatchDragEvent(kind, 150, 250, data), chromedp.Sleep(150*time.Millisecond))
 	}
-	p.run(cdpage.BringToFront())
-	drag(input.DragEnter)
-	drag(input.DragOver)
-	p.until("the page to take what is dragged over it", `document.body.classList.contains("over")`)
+	over := `document.body.classList.contains("over")`
+	for range 20 { // a window that has just come to the front may miss the first of it
+		p.run(cdpage.BringToFront())
+		drag(input.DragEnter)
+		drag(input.DragOver)
+		if p.js(over) == "true" {
+			break
+		}
+		drag(input.DragCancel)
+	}
+	p.until("the page to take what is dragged over it", over)
 	drag(input.DragOver)
 	drag(input.Drop)
 }

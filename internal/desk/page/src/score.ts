@@ -3,7 +3,7 @@
 import { api, query, type Marks, type Pages, type Sight } from "./api";
 import type { At, Desk } from "./desk";
 import { failed, fill, h, picture, say } from "./dom";
-import { cursor, overlay } from "./overlay";
+import { cursor, overlay, voices } from "./overlay";
 import { engraved, prefs } from "./prefs";
 import { capital, measureName } from "./words";
 
@@ -267,6 +267,7 @@ export class Score {
 
   private over(s: Sheet): void {
     overlay(s.box, this.desk, prefs.layers);
+    voices(s.box, this.desk, prefs.layers.includes("voice"));
     cursor(s.box, this.desk);
   }
 
