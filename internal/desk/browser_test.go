@@ -74,6 +74,8 @@ type tab struct {
 	ctx  context.Context
 	base string // scheme and host of the desk
 
+	address string // to open, token and all
+
 	mu      sync.Mutex
 	trouble []string
 	allowed []string // what the console may say
@@ -88,7 +90,7 @@ func newTab(t *testing.T, parent context.Context, address string, width, height 
 		t.Fatal(err)
 	}
 	ctx, shut := chromedp.NewContext(parent)
-	p := &tab{t: t, ctx: ctx, base: u.Scheme + "://" + u.Host}
+	p := &tab{t: t, ctx: ctx, base: u.Scheme + "://" + u.Host, address: address}
 	chromedp.ListenTarget(ctx, p.heard)
 	t.Cleanup(func() {
 		shut()

@@ -26,7 +26,14 @@ func FuzzHistory(f *testing.F) {
 		if !json.Valid([]byte(text)) {
 			return // the store keeps no other
 		}
-		st, err := fold([]store.Entry{{N: 1, Reason: "x", Body: json.RawMessage(text)}})
+		log := []store.Entry{{N: 1, Reason: "x", Body: json.RawMessage(text)}}
+		if err := checkLog(log); err != nil {
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("not one line: %q", err)
+			}
+			return
+		}
+		st, err := fold(log)
 		if err != nil {
 			if strings.Contains(err.Error(), "\n") {
 				t.Errorf("not one line: %q", err)

@@ -74,6 +74,9 @@ func readPiece(s *store.Store, id string, engraver func() (*engrave.Pool, error)
 	p := &piece{id: id, live: live, early: have.flow, file: meta.File, drawing: newDrawings(), differ: map[int64]*compared{}}
 	p.refs = newReferences(live.Print, live.Instrument.Strings())
 	log, err := s.Log(id)
+	if err == nil {
+		err = checkLog(log)
+	}
 	if err != nil {
 		return nil, err
 	}
