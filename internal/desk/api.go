@@ -161,20 +161,28 @@ func (d *Desk) addPiece(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := d.Add(name, data, r.URL.Query().Get("part"), r.URL.Query().Get("instrument"))
+	part := r.URL.Query().Get("part")
+	have := &incoming{flow: earlyFlow(name, data, part, d.engraver)}
+	p, err := d.addWith(have, name, data, part, r.URL.Query().Get("instrument"))
 	if err != nil {
 		return err
 	}
-	go func() { _, _ = d.open(p.ID) }() // ready by the time the page asks; it is told what is wrong
+	go func() { _, _ = d.openFrom(p.ID, have) }() // ready by the time the page asks; it is told what is wrong
 	return writeJSON(w, http.StatusCreated, p)
 }
 
 // Add puts a score into the library; part and instrument may be "".
 func (d *Desk) Add(name string, data []byte, part, instrument string) (store.Piece, error) {
+	return d.addWith(&incoming{}, name, data, part, instrument)
+}
+
+// addWith is Add, and keeps the study of what came in.
+func (d *Desk) addWith(have *incoming, name string, data []byte, part, instrument string) (store.Piece, error) {
 	live, err := study.OpenLive(study.Request{Name: name, Data: data, Part: part, Instrument: instrument})
 	if err != nil {
 		return store.Piece{}, refused{err}
 	}
+	have.live = live
 	p, err := d.store.Add(pieceOf(live, name), data)
 	if err == nil {
 		d.news.tell(change1{Piece: p.ID})

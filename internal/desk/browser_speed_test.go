@@ -9,9 +9,9 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/input"
-	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
 	"pochette/internal/demo"
@@ -89,23 +89,40 @@ func TestSpeed(t *testing.T) {
 		// The other window has the same piece open and listens.
 		second.open(p.js("location.href"))
 		second.until("the first page", drawn)
-		p.js(`void performance.clearMeasures()`)
+		p.js(`void (performance.clearMeasures(), performance.clearResourceTimings(), performance.setResourceTimingBufferSize(5000))`)
 		p.note(6, 0)
 		for i := range 20 {
+			time.Sleep(150 * time.Millisecond) // a quick hand
 			p.keys(kb.ArrowRight)
 			p.press([]string{"4", "u", "1", "d"}[i%4])
 			p.until("new marks", fmt.Sprintf(`performance.getEntriesByName("pochette-marks").length >= %d || document.querySelector(".notice.trouble")`, i+1))
-			p.js(`void document.querySelectorAll(".notice.trouble").forEach(n => { n.remove(); performance.mark("pochette-act"); performance.measure("pochette-marks", "pochette-act"); })`)
+			p.js(`void document.querySelectorAll(".notice.trouble").forEach(n => { n.remove(); performance.measure("pochette-marks", { start: performance.now() }); })`)
 		}
 		times := p.js(`(() => { const a = performance.getEntriesByName("pochette-marks").map(e => e.duration).filter(d => d > 1).sort((x, y) => x - y); return "of " + a.length + " decisions: median " + Math.round(a[a.length >> 1]) + " ms, least " + Math.round(a[0]) + ", most " + Math.round(a[a.length - 1]); })()`)
-		split := p.js(`(() => { const e = performance.getEntriesByType("resource"), m = (w) => { const a = e.filter(x => x.name.includes(w)).slice(-20).map(x => x.duration).sort((x, y) => x - y); return Math.round(a[a.length >> 1]); }; 
-			const own = performance.getEntriesByName("pochette-marks").filter(x => x.duration > 1).map(x => { const end = x.startTime + x.duration, a = e.filter(y => y.name.includes("/pages/") && y.startTime >= x.startTime && y.responseEnd <= end); return a.length ? end - Math.max(...a.map(y => y.responseEnd)) : NaN; }).filter(x => x === x).sort((x, y) => x - y);
-			const wait = performance.getEntriesByName("pochette-marks").filter(x => x.duration > 1).map(x => Math.min(...e.filter(y => y.name.endsWith("/decide") && y.startTime >= x.startTime).map(y => y.startTime)) - x.startTime).filter(x => x < 1e5).sort((x, y) => x - y);
-			return "the key waits " + Math.round(wait[wait.length >> 1]) + " ms for what was before, the browser draws in " + Math.round(own[own.length >> 1]) + " ms, decide answers in " + m("/decide") + " ms, a page in " + m("/pages/") + " ms (medians)"; })()`)
+		split := p.js(`(() => {
+			const mid = a => Math.round(a.sort((x, y) => x - y)[a.length >> 1]);
+			const asked = performance.getEntriesByType("resource").filter(e => e.name.endsWith("/decide"));
+			const own = performance.getEntriesByName("pochette-marks").filter(m => m.duration > 1).map(m => [m, asked.find(e => e.requestStart >= m.startTime && e.responseStart <= m.startTime + m.duration)]).filter(([, e]) => e);
+			return "of this the key waits " + mid(own.map(([m, e]) => e.requestStart - m.startTime)) + " ms, the desk takes " + mid(own.map(([, e]) => e.responseStart - e.requestStart)) + " ms to the first line (" + mid(own.map(([, e]) => e.responseEnd - e.requestStart)) + " to the last), the browser " + mid(own.map(([m, e]) => m.startTime + m.duration - e.responseStart)) + " ms, two frames of the screen among them (medians of " + own.length + ")"; })()`)
 		load, _ := os.ReadFile("/proc/loadavg")
 		t.Logf("%d notes, 50 pieces, two windows: first page %s ms after the drop; from key to new marks on screen, %s; %s; load %s", have, first, times, split, strings.Fields(string(load) + " ?")[0])
-		p.js(`void performance.clearResourceTimings()`)
-		p.with(input.ModifierCtrl, "z")
-		p.run(chromedp.Sleep(0))
+		p.slow()
+	}
+}
+
+// slow reports the decisions that take a new solver: a slur, and a lock.
+func (p *tab) slow() {
+	p.t.Helper()
+	p.note(6, 0)
+	for _, act := range []struct{ name, key string }{{"a slur", "j"}, {"a slur taken back", "z"}, {"a lock", "l"}, {"a lock undone", "z"}} {
+		p.js(`void (performance.clearMeasures(), performance.clearResourceTimings())`)
+		if act.key == "z" {
+			p.with(input.ModifierCtrl, "z")
+		} else {
+			p.press(act.key)
+		}
+		p.until("new marks", `performance.getEntriesByName("pochette-marks").length || document.querySelector(".notice.trouble")`)
+		p.t.Logf("%s: %s", act.name, p.js(`["pochette-asked", "pochette-marks"].map(n => n.slice(9) + " " + performance.getEntriesByName(n).map(e => Math.round(e.duration) + " ms").join(", ")).join("; ") + [...document.querySelectorAll(".notice.trouble p")].map(n => " " + n.textContent).join("")`))
+		p.js(`void document.querySelectorAll(".notice.trouble").forEach(n => n.remove())`)
 	}
 }

@@ -74,6 +74,8 @@ type tab struct {
 	ctx  context.Context
 	base string // scheme and host of the desk
 
+	address string // to open, token and all
+
 	mu      sync.Mutex
 	trouble []string
 	allowed []string // what the console may say
@@ -88,7 +90,7 @@ func newTab(t *testing.T, parent context.Context, address string, width, height 
 		t.Fatal(err)
 	}
 	ctx, shut := chromedp.NewContext(parent)
-	p := &tab{t: t, ctx: ctx, base: u.Scheme + "://" + u.Host}
+	p := &tab{t: t, ctx: ctx, base: u.Scheme + "://" + u.Host, address: address}
 	chromedp.ListenTarget(ctx, p.heard)
 	t.Cleanup(func() {
 		shut()
@@ -254,10 +256,17 @@ func (p *tab) drop(paths ...string) {
 	drag := func(kind input.DispatchDragEventType) {
 		p.run(input.DispatchDragEvent(kind, 150, 250, data), chromedp.Sleep(150*time.Millisecond))
 	}
-	p.run(cdpage.BringToFront())
-	drag(input.DragEnter)
-	drag(input.DragOver)
-	p.until("the page to take what is dragged over it", `document.body.classList.contains("over")`)
+	over := `document.body.classList.contains("over")`
+	for range 20 { // a window that has just come to the front may miss the first of it
+		p.run(cdpage.BringToFront())
+		drag(input.DragEnter)
+		drag(input.DragOver)
+		if p.js(over) == "true" {
+			break
+		}
+		drag(input.DragCancel)
+	}
+	p.until("the page to take what is dragged over it", over)
 	drag(input.DragOver)
 	drag(input.Drop)
 }

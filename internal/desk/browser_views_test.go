@@ -57,6 +57,21 @@ func TestReadingAsOneLikes(t *testing.T) {
 	if p.js(`Boolean(document.querySelector(".span.wrong"))`) != "true" {
 		t.Error("the spans that come out the wrong way round are not shown")
 	}
+	p.click("dialog label", "Chord names")
+	p.until("chord names under the music", `document.querySelectorAll(".sheet .chord-name").length > 5`)
+	p.click("dialog label", "Voices")
+	p.until("the voices' lines", `document.querySelectorAll(".voices polyline").length > 1`)
+	if off := p.js(`(() => { const head = [...document.querySelectorAll(".sheet [data-note] .notehead")][0].getBoundingClientRect(), line = [...document.querySelectorAll(".voices polyline")].map(l => l.getBoundingClientRect());
+		return line.some(b => b.left <= head.right && b.right >= head.left && b.top <= head.bottom && b.bottom >= head.top); })()`); off != "true" {
+		t.Error("no voice's line goes through the first note")
+	}
+	p.keys(kb.Escape)
+	p.picture("desk-voices.png")
+	p.click("button", "Show")
+	for _, layer := range []string{"Chord names", "Voices"} {
+		p.click("dialog label", layer)
+	}
+	p.until("no voices", `!document.querySelector(".voices polyline, .chord-name")`)
 	for _, layer := range []string{"Bow marks", "Fingers", "Strings"} {
 		p.click("dialog label", layer)
 	}

@@ -145,7 +145,10 @@ func (d *Desk) engraver() (*engrave.Pool, error) {
 }
 
 // open gives a piece, from those at hand or read anew. The caller locks it.
-func (d *Desk) open(id string) (*piece, error) {
+func (d *Desk) open(id string) (*piece, error) { return d.openFrom(id, nil) }
+
+// openFrom is open with what was read already when the piece came in; nil for nothing.
+func (d *Desk) openFrom(id string, have *incoming) (*piece, error) {
 	d.mu.Lock()
 	el := d.pieces[id]
 	if el != nil {
@@ -163,7 +166,7 @@ func (d *Desk) open(id string) (*piece, error) {
 		d.recent.Remove(last)
 	}
 	d.mu.Unlock()
-	s.piece, s.err = readPiece(d.store, id, d.engraver)
+	s.piece, s.err = readPiece(d.store, id, d.engraver, have)
 	close(s.ready)
 	if s.err != nil {
 		d.putAway(id)

@@ -38,6 +38,7 @@ type piece struct {
 	differ   map[int64]*compared // of witnesses
 	seen     seen
 
+	early    func() (*engrave.Flow, error) // begun when the piece came in; nil else
 	flowOnce sync.Once
 	flow     *engrave.Flow
 	flowErr  error
@@ -53,22 +54,29 @@ type offer struct {
 
 // readPiece opens a piece from the library.
 // The engraver reads the score while the plan is made.
-func readPiece(s *store.Store, id string, engraver func() (*engrave.Pool, error)) (*piece, error) {
+func readPiece(s *store.Store, id string, engraver func() (*engrave.Pool, error), have *incoming) (*piece, error) {
 	meta, err := s.Piece(id)
 	if err != nil {
 		return nil, err
 	}
-	source, err := s.Source(id)
-	if err != nil {
-		return nil, err
+	if have == nil {
+		source, err := s.Source(id)
+		if err != nil {
+			return nil, err
+		}
+		live, err := study.OpenLive(study.Request{Name: meta.File, Data: source, Part: meta.Part, Instrument: meta.Instrument})
+		if err != nil {
+			return nil, err
+		}
+		have = &incoming{live: live}
 	}
-	live, err := study.OpenLive(study.Request{Name: meta.File, Data: source, Part: meta.Part, Instrument: meta.Instrument})
-	if err != nil {
-		return nil, err
-	}
-	p := &piece{id: id, live: live, file: meta.File, drawing: newDrawings(), differ: map[int64]*compared{}}
+	live := have.live
+	p := &piece{id: id, live: live, early: have.flow, file: meta.File, drawing: newDrawings(), differ: map[int64]*compared{}}
 	p.refs = newReferences(live.Print, live.Instrument.Strings())
 	log, err := s.Log(id)
+	if err == nil {
+		err = checkLog(log)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -186,6 +194,11 @@ func (p *piece) commit(s *store.Store, e store.Entry, eye *sight) error {
 // theFlow reads the score into the engraver when it is first asked for.
 func (p *piece) theFlow(ctx context.Context, pool *engrave.Pool) (*engrave.Flow, error) {
 	p.flowOnce.Do(func() {
+		if p.early != nil {
+			if p.flow, p.flowErr = p.early(); p.flowErr == nil {
+				return
+			}
+		}
 		xml, err := withIDs(p.live.Source, p.live.Print)
 		if err == nil {
 			xml, err = study.EngraverInput(xml, p.file, p.live.Print.ID)
@@ -196,6 +209,56 @@ func (p *piece) theFlow(ctx context.Context, pool *engrave.Pool) (*engrave.Flow,
 		p.flowErr = err
 	})
 	return p.flow, p.flowErr
+}
+
+// incoming is a file that has just come in: what was read of it serves the piece that
+// it becomes, so that nothing is read twice before the first page.
+type incoming struct {
+	live *study.Live
+	flow func() (*engrave.Flow, error)
+}
+
+// earlyFlow has the engraver read a file while the study does. What it gives waits for
+// the end; an error is no trouble: the piece then asks again, and tells it.
+func earlyFlow(name string, data []byte, part string, engraver func() (*engrave.Pool, error)) func() (*engrave.Flow, error) {
+	var flow *engrave.Flow
+	var err error
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		flow, err = readFlow(name, data, part, engraver)
+	}()
+	return func() (*engrave.Flow, error) {
+		<-done
+		return flow, err
+	}
+}
+
+func readFlow(name string, data []byte, part string, engraver func() (*engrave.Pool, error)) (*engrave.Flow, error) {
+	src, err := musicxml.Open(data, name)
+	if err != nil {
+		return nil, err
+	}
+	sc, _, err := musicxml.Decode(src)
+	if err != nil {
+		return nil, err
+	}
+	i, err := study.ChoosePart(sc, part)
+	if err != nil {
+		return nil, err
+	}
+	xml, err := withIDs(src, sc.Parts[i])
+	if err == nil {
+		xml, err = study.EngraverInput(xml, name, sc.Parts[i].ID)
+	}
+	if err != nil {
+		return nil, err
+	}
+	pool, err := engraver()
+	if err != nil {
+		return nil, err
+	}
+	return pool.Flow(context.Background(), xml)
 }
 
 // idOf names a note for the engraver.

@@ -182,6 +182,9 @@ func (p *piece) added(l look, st *state) []engrave.Added {
 			out = append(out, a)
 		}
 	}
+	if l.has("chord") {
+		out = append(out, chordNames(p.live.Reading, p.live.Print)...)
+	}
 	out = append(out, p.writtenIn(st)...)
 	slices.SortStableFunc(out, func(a, b engrave.Added) int { return int(a.Kind) - int(b.Kind) }) // fingers before numerals
 	return out

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 
+	"pochette/internal/engrave"
 	"pochette/internal/score"
 	"pochette/internal/study"
 )
@@ -78,6 +79,22 @@ func readEvent(rd *study.Reading, v *viewEvent, at score.Tick, struck []score.No
 		}
 	}
 	v.Voice = strings.Join(names, ", ")
+}
+
+// chordNames are the names of the chords below the first note that is struck in each.
+func chordNames(rd *study.Reading, part *score.Part) []engrave.Added {
+	var out []engrave.Added
+	next := 0
+	for i := range rd.Chords {
+		c := &rd.Chords[i]
+		for next < len(part.Notes) && (part.Notes[next].Onset < c.Start || !part.Notes[next].Struck()) {
+			next++
+		}
+		if next < len(part.Notes) && part.Notes[next].Onset < c.Start+c.Len {
+			out = append(out, engrave.Added{Note: idOf(score.NoteID(next)), Kind: engrave.Caption, Text: c.Name, Class: "chord-name", Below: true})
+		}
+	}
+	return out
 }
 
 func readParallels(rd *study.Reading) []viewParallel {

@@ -210,6 +210,34 @@ func fold(steps []store.Entry) (*state, error) {
 	return st, nil
 }
 
+// checkLog refuses a log whose steps set what no page can: it came with a file. What the
+// desk itself writes is checked before.
+func checkLog(log []store.Entry) error {
+	for i := range log {
+		var b body
+		if err := json.Unmarshal(log[i].Body, &b); err != nil {
+			return fmt.Errorf("step %d of the log cannot be read: %w", log[i].N, err)
+		}
+		sets := b.Changes
+		if b.Lock != nil {
+			sets = slices.Concat(sets, b.Lock.Pins)
+		}
+		for _, c := range sets {
+			for k, v := range c.Set {
+				if is, err := checkValue(k, v); err != nil {
+					return fmt.Errorf("step %d of the log: %w", log[i].N, err)
+				} else if is != v {
+					return fmt.Errorf("step %d of the log: %s %q: want %q", log[i].N, k, v, is)
+				}
+			}
+		}
+		if _, err := checkReason(log[i].Reason); err != nil {
+			return fmt.Errorf("step %d of the log: %w", log[i].N, err)
+		}
+	}
+	return nil
+}
+
 func (st *state) add(n int, reason string, b *body) {
 	for _, c := range b.Changes {
 		st.change(n, reason, c)

@@ -81,6 +81,8 @@ type viewNote struct {
 	Says    map[string]string `json:"says,omitempty"`
 	Printed map[string]bool   `json:"printed,omitempty"`
 	Reason  string            `json:"reason,omitempty"`
+	// Voice is the implied voice, 1 for the highest; 0 for none.
+	Voice int `json:"voice,omitempty"`
 }
 
 type viewCross struct {
@@ -273,6 +275,9 @@ func fingerText(f int8) string {
 func (p *piece) noteView(id score.NoteID, g *fingering.Grip) viewNote {
 	n := &p.live.Print.Notes[id]
 	v := viewNote{Ref: p.refs.of[id], Pitch: n.Sounding.String()}
+	if of := p.live.Reading.Of; int(id) < len(of) {
+		v.Voice = of[id] + 1
+	}
 	for _, st := range g.Stops {
 		if st.Note == id {
 			v.String, v.Finger = st.String, fingerText(st.Finger)

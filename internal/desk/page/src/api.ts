@@ -13,7 +13,7 @@ export type Finger = "0" | "1" | "2" | "3" | "4" | "thumb";
 export interface NoteFacts {
   ref: string; pitch: string; string?: number; finger?: string;
   decided?: Record<string, unknown>; printed?: Record<string, unknown>; reason?: string;
-  says?: Record<string, string>;
+  says?: Record<string, string>; voice?: number;
 }
 export interface Event_ {
   id: number; measure: number; beat: string; rest?: boolean; notes: NoteFacts[];

@@ -16,6 +16,8 @@ export class Desk {
   last: Decided | null = null;
   /** the music that is in sight; null in views that show none. */
   eye: Eye | null = null;
+  /** when the act was asked for whose marks are still to be shown. */
+  since: number | null = null;
   private listeners = new Map<Topic, Set<Listener>>();
   private source: EventSource | null = null;
   private byRef = new Map<string, At>();
@@ -158,10 +160,10 @@ export class Desk {
   /** act does one thing at the server and tells whether it was done. Where another window was faster nothing is done:
    *  the page says so, shows the newer state and offers the act again. */
   act(run: () => Promise<Decided | { revision: number }>, done: string, again?: () => void): Promise<boolean> {
-    // From the key or click itself, however long it waited to be heard.
-    performance.mark("pochette-act", { startTime: Math.min(window.event?.timeStamp || performance.now(), performance.now()) });
+    const at = Math.min(window.event?.timeStamp || performance.now(), performance.now()); // of the key or click itself, however long it waited to be heard
     const next = this.queue.then(async () => {
       if (this.shut) return false;
+      this.since = at;
       try {
         const r: Decided = await run();
         this.reached(r.revision);

@@ -30,7 +30,8 @@ export async function take(files: File[]): Promise<void> {
       const exported = await isExport(f);
       last = (await (exported ? api.restore(f) : api.add(f))).id;
     } catch (e) {
-      notice(`${f.name}: ${e instanceof Error ? e.message : e}`);
+      const said = e instanceof Error ? e.message : String(e);
+      notice(said.startsWith(`${f.name}:`) ? said : `${f.name}: ${said}`);
     } finally { document.body.classList.remove("busy"); }
   }
   if (last) location.hash = `#/${encodeURIComponent(last)}`;

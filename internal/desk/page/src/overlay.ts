@@ -2,7 +2,7 @@
 // differ by shape and words, not by colour alone.
 import type { Piece } from "./api";
 import type { Desk } from "./desk";
-import { h } from "./dom";
+import { h, svg } from "./dom";
 
 export interface Span { kind: "wrong" | "crossing" | "hard" | "locked" | "chosen"; first: number; last: number; label: string; fromEvent?: number; toEvent?: number }
 
@@ -73,6 +73,30 @@ export function overlay(sheet: HTMLElement, desk: Desk, layers: string[]): void 
     if (s.last < least || s.first > most) continue;
     draw(sheet, base, { ...s, first: Math.max(s.first, least), last: Math.min(s.last, most) }, desk, s.first < least, s.last > most);
   }
+}
+
+/** voices joins the notes of each implied voice by a line, one line to a system: the
+ *  voices differ by how the line is broken. */
+export function voices(sheet: HTMLElement, desk: Desk, on: boolean): void {
+  for (const old of [...sheet.querySelectorAll(":scope > .voices")]) old.remove();
+  const base = sheet.getBoundingClientRect();
+  if (!on || base.width === 0) return;
+  const lines: SVGElement[] = [];
+  for (const system of sheet.querySelectorAll("g.system")) {
+    const points = new Map<number, string[]>();
+    for (const g of system.querySelectorAll("[data-note]")) {
+      const at = desk.where(g.getAttribute("data-note") ?? "");
+      const voice = at ? desk.piece.events[at.event]?.notes[at.note]?.voice ?? 0 : 0;
+      if (voice < 1) continue;
+      const b = boxOf(g.querySelector(".notehead") ?? g, base);
+      const of = points.get(voice) ?? [];
+      of.push(`${(1000 * (b.left + b.right) / 2 / base.width).toFixed(1)},${(1000 * (b.top + b.bottom) / 2 / base.width).toFixed(1)}`);
+      points.set(voice, of);
+    }
+    for (const [voice, of] of points) lines.push(svg("polyline", { points: of.join(" "), class: `voice voice-${Math.min(voice, 4)}` }));
+  }
+  const picture = svg("svg", { class: "voices", viewBox: `0 0 1000 ${(1000 * base.height / base.width).toFixed(1)}`, "aria-hidden": "true", focusable: "false" }, ...lines);
+  sheet.append(picture);
 }
 
 /** draw draws a span, one box for each system; before and after say that it goes on on

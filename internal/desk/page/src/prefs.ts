@@ -12,7 +12,7 @@ export const layerNames: [string, string][] = [
   ["wrong", "Wrong way round"], ["crossing", "Crossings"], ["hard", "Hard spots"],
 ];
 /** engraved layers are drawn by the engraver; the page itself draws the others over it. */
-export const engraved = ["bow", "finger", "string", "chord", "voice"];
+export const engraved = ["bow", "finger", "string", "chord"];
 
 function load(): Prefs {
   try {

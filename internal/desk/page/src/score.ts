@@ -3,7 +3,7 @@
 import { api, query, type Marks, type Pages, type Sight } from "./api";
 import type { At, Desk } from "./desk";
 import { failed, fill, h, picture, say } from "./dom";
-import { cursor, overlay } from "./overlay";
+import { cursor, overlay, voices } from "./overlay";
 import { engraved, prefs } from "./prefs";
 import { capital, measureName } from "./words";
 
@@ -227,18 +227,17 @@ export class Score {
       else s.key = "";
       this.over(s);
     }
-    await this.shown();
+    await this.shown(m.asked);
   }
 
   /** shown waits until what was done to the page is on the screen, and keeps how long it
    *  took since the key or click: the second frame begins after the first was shown. */
-  private shown(): Promise<void> {
+  private shown(asked = false): Promise<void> {
+    const since = this.desk.since;
+    if (!asked) this.desk.since = null;
     return new Promise((done) => {
       const end = () => {
-        if (performance.getEntriesByName("pochette-act").length) {
-          performance.measure("pochette-marks", "pochette-act");
-          performance.clearMarks("pochette-act");
-        }
+        if (since !== null) performance.measure(asked ? "pochette-asked" : "pochette-marks", { start: since });
         done();
       };
       if (document.hidden) end(); // there are no frames
@@ -268,6 +267,7 @@ export class Score {
 
   private over(s: Sheet): void {
     overlay(s.box, this.desk, prefs.layers);
+    voices(s.box, this.desk, prefs.layers.includes("voice"));
     cursor(s.box, this.desk);
   }
 
