@@ -189,6 +189,33 @@ func (x *interleaved) apart() (mean, crossed float64) {
 	return sum[0]/n[0] - sum[1]/n[1], float64(over) / n[1]
 }
 
+// distances are those, in semitones between the mean pitches of the two parts of a
+// movement, from which the totals are summed.
+var distances = [...]struct {
+	least float64
+	name  string
+}{{3, "a third"}, {7, "a fifth"}, {12, "an octave"}, {19, "a twelfth"}}
+
+// farApart sums the lines by way of interleaving and by distance.
+type farApart [len(distances)][3]woven
+
+func (f *farApart) add(weave int, mean float64, v woven) {
+	for i := range distances {
+		if mean >= distances[i].least {
+			f[i][weave].add(v)
+		}
+	}
+}
+
+func (f *farApart) print(w io.Writer) {
+	fmt.Fprint(w, "\nAll pairs in those movements in which the mean pitches of the two parts lie at least so far apart (held out):\n\n| apart | line | links | **two** | **free** | nearer | median | note before | told |\n|---|---|---:|---:|---:|---:|---:|---:|---:|\n")
+	for i := range distances {
+		for k := range weaves {
+			fmt.Fprintf(w, "| %s | %s | %s |\n", distances[i].name, weaves[k].name, f[i][k])
+		}
+	}
+}
+
 func (v woven) String() string {
 	return fmt.Sprintf("%d | %s | %s | %s | %s | %s | %s", v.two.all, v.two, v.free, v.near, v.half, v.run, v.told)
 }
@@ -208,17 +235,20 @@ func measureVoices(w io.Writer, data string) error {
 		"*Told*: not a method but what pitch can say to one who knows the part of every other note: each note joins the part whose two notes before and after lie nearest. "+
 		"*Apart*: by how many semitones the first part lies above the second in the mean; *crossed*: % of the second part's notes that lie on or above the last one of the first.\n\n"+
 		"| parts | line | links | **two** | **free** | nearer | median | note before | told | committed | apart | crossed |\n|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|\n")
+	var far farApart
 	for _, pr := range voicePairs {
-		for _, v := range weaves {
+		for k, v := range weaves {
 			var sum woven
 			var committed links
 			var mean, crossed, n float64
 			for _, e := range all {
 				if len(e.notes) > pr.b {
 					x := v.weave(e.notes[pr.a], e.notes[pr.b])
-					sum.add(x.measure(held[e.piece]))
+					y := x.measure(held[e.piece])
+					sum.add(y)
 					committed.add(x.searched(voices.Options{Voices: 2}))
 					m, c := x.apart()
+					far.add(k, m, y)
 					k := float64(len(x.from))
 					mean, crossed, n = mean+m*k, crossed+c*k, n+k
 				}
@@ -226,6 +256,7 @@ func measureVoices(w io.Writer, data string) error {
 			fmt.Fprintf(w, "| %s | %s | %s | %s | %.1f | %.1f |\n", pr.name, v.name, sum, committed, mean/n, 100*crossed/n)
 		}
 	}
+	far.print(w)
 	fmt.Fprint(w, "\nViolin I and cello by turns, by movement (held out):\n\n| movement | links | **two** | **free** | nearer | median | note before | told |\n|---|---:|---:|---:|---:|---:|---:|---:|\n")
 	for _, e := range all {
 		if len(e.notes) > 3 {

@@ -85,7 +85,7 @@ func lessonsOf(es []ensemble) []*lesson {
 // Learning: how often all lessons are gone through, and by how much a weight moves
 // for one count.
 const (
-	rounds = 3
+	rounds = 5
 	pace   = 0.05
 )
 
@@ -172,7 +172,19 @@ func printVoiceWeights(w io.Writer, data string) error {
 		fmt.Fprintf(w, "\t\t%s: [%d]float64%s,\n", t.name, len(t.row), row(t.row))
 	}
 	fmt.Fprintf(w, "\t\tSide: [2][sideBelow + sideAbove + 1]float64{\n\t\t\t%s,\n\t\t\t%s,\n\t\t},\n", row(v.Side[0][:]), row(v.Side[1][:]))
-	fmt.Fprintf(w, "\t\tTurn: [2][3]float64{%s, %s},\n\t\tEnter: %.2f,\n", row(v.Turn[0][:]), row(v.Turn[1][:]), v.Enter)
+	fmt.Fprint(w, "\t\tTurn: [runs][2][3]float64{\n")
+	for _, t := range v.Turn {
+		fmt.Fprintf(w, "\t\t\t{%s, %s},\n", row(t[0][:]), row(t[1][:]))
+	}
+	fmt.Fprint(w, "\t\t},\n\t\tSplit: [2][splits][2][2]float64{\n")
+	for _, t := range v.Split {
+		fmt.Fprint(w, "\t\t\t{\n")
+		for _, u := range t {
+			fmt.Fprintf(w, "\t\t\t\t{%s, %s},\n", row(u[0][:]), row(u[1][:]))
+		}
+		fmt.Fprint(w, "\t\t\t},\n")
+	}
+	fmt.Fprintf(w, "\t\t},\n\t\tEnter: %.2f,\n", v.Enter)
 	fmt.Fprint(w, "```\n\n")
 	return nil
 }

@@ -127,7 +127,7 @@ func (g *grid) pickups(s *Study) []Fact {
 	f := Fact{Kind: "pickup", First: s.Phrases[0].First, Last: s.Phrases[0].First, Source: "counted"}
 	switch {
 	case first > 0:
-		f.Words.Student = fmt.Sprintf("The movement begins with a pickup of %s.", g.lengthName(first))
+		f.Words.Student = fmt.Sprintf("The movement begins with a pickup of %s.", g.pickupName(s.Phrases[0].From, first))
 		f.Words.Player = f.Words.Student
 		switch {
 		case all == 1:
@@ -188,7 +188,7 @@ func (g *grid) dance(s *Study) []Fact {
 	for _, d := range dances {
 		for _, n := range d.names {
 			if strings.Contains(title, n) {
-				f := Fact{Kind: "dance", First: 0, Last: len(g.p.Measures) - 1, Source: "common practice, no source"}
+				f := Fact{Kind: "dance", First: 0, Last: len(g.p.Measures) - 1, Source: "common practice"}
 				f.Words = g.danceWords(s, d.word, d.beats, d.compound, d.pickup, d.phrases)
 				return []Fact{f}
 			}
@@ -213,7 +213,7 @@ func (g *grid) danceWords(s *Study, word string, beats []int, compound bool, pic
 	up := float64(s.Phrases[0].Pickup) / float64(max(1, timeline.Beat(m)))
 	has := "no pickup"
 	if up > 0 {
-		has = "a pickup of " + g.lengthName(s.Phrases[0].Pickup)
+		has = "a pickup of " + g.pickupName(s.Phrases[0].From, s.Phrases[0].Pickup)
 	}
 	note(up >= pickup[0]-1e-9 && up <= pickup[1]+1e-9, has)
 	if phrases > 0 {

@@ -403,6 +403,9 @@ func partsText(p *Phrase) string {
 		}
 		lens = append(lens, fmt.Sprintf("%.0f", n))
 	}
+	if len(lens) > 2 && len(slices.Compact(slices.Clone(lens))) == 1 {
+		return fmt.Sprintf(" It divides into groups of %s.", plural(int(math.Round(p.Parts[0].Bars)), "bar"))
+	}
 	return fmt.Sprintf(" It divides into %s bars.", strings.Join(lens, " + "))
 }
 
@@ -425,8 +428,31 @@ func pickupText(p *Phrase, g *grid) string {
 	if p.Pickup == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" It begins with a pickup of %s.", g.lengthName(p.Pickup))
+	return fmt.Sprintf(" It begins with a pickup of %s.", g.pickupName(p.From, p.Pickup))
 }
+
+// pickupName says of how many notes of one length a pickup is, or else how long it is.
+func (g *grid) pickupName(from, length score.Tick) string {
+	n := 0
+	var gap score.Tick
+	for i := range g.onsets {
+		o := &g.onsets[i]
+		if o.at < from || o.at >= from+length {
+			continue
+		}
+		if n > 0 && o.gap != gap || o.end < o.at+o.gap {
+			return g.lengthName(length)
+		}
+		n, gap = n+1, o.gap
+	}
+	name, plain := map[score.Tick]string{1: "32nds", 2: "sixteenths", 4: "eighths", 8: "quarters", 16: "halves"}[gap*8/max(1, g.in.Score.Quarter)]
+	if n < 2 || n >= len(numbers) || !plain || gap*8%max(1, g.in.Score.Quarter) != 0 || gap*score.Tick(n) != length {
+		return g.lengthName(length)
+	}
+	return numbers[n] + " " + name
+}
+
+var numbers = [...]string{"", "", "two", "three", "four", "five", "six", "seven", "eight"}
 
 // lengthName says a length in felt beats or as a note value.
 func (g *grid) lengthName(t score.Tick) string {

@@ -12,7 +12,7 @@ import (
 	"pochette/internal/timeline"
 )
 
-// sight is one occurrence of a thing in the census. word completes "the only …".
+// sight is one occurrence of a thing in the census. word completes "The only …".
 type sight struct {
 	class Aspect
 	value string
@@ -71,7 +71,7 @@ func (r *reader) census() []Odd {
 		}
 		o := Odd{Aspect: s.class, Beside: score.Nowhere, Here: s.value, Surprise: math.Log2(float64(total[g]) / float64(once[g]))}
 		o.Finding = score.Finding{Kind: "only-" + string(s.class), Grade: score.Remark, Part: r.p.ID, At: s.place, To: s.place, Notes: []score.NoteID{s.note}, Weight: o.Surprise}
-		o.Text = fmt.Sprintf("The only %s of the movement.", s.word)
+		o.Text = "The only " + s.word + "."
 		o.Why = onceText(s.class, total[g], once[g])
 		out = append(out, o)
 	}
@@ -113,11 +113,11 @@ func (r *reader) sights(lo, hi int) []sight {
 				continue
 			}
 			for _, one := range strings.Split(v.t, ", ") {
-				add(v.k, one, one)
+				add(v.k, one, one+" in the movement")
 			}
 		}
 		if i+1 < hi { // that the last note has a length of its own says nothing
-			add(Length, r.length(s.dur), "note of the length "+r.length(s.dur))
+			add(Length, r.length(s.dur), lengthWord(r.length(s.dur))+" in the movement")
 		}
 		n := &r.p.Notes[s.note]
 		if s.relative == 0 {
@@ -125,10 +125,18 @@ func (r *reader) sights(lo, hi int) []sight {
 		} else {
 			q := pitch.Pitch{Step: n.Written.Step, Alter: n.Written.Alter}
 			sig := pitch.Pitch{Step: q.Step, Alter: int8(int(q.Alter) - s.relative)}
-			add(Foreign, natural(q), natural(q)+" (the signature has "+natural(sig)+")")
+			add(Foreign, natural(q), natural(q)+" in the movement (the signature has "+natural(sig)+")")
 		}
 	}
 	return append(out, r.figures(lo, hi)...)
+}
+
+// lengthWord makes a noun of the name of a length.
+func lengthWord(name string) string {
+	if strings.HasSuffix(name, "quarters") {
+		return "note of " + name
+	}
+	return name
 }
 
 // natural is the name of a note with a sign even where it has none.

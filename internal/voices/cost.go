@@ -23,9 +23,15 @@ type Weights struct {
 	// Side[0] where the two voices were on one key.
 	Side [2][sideBelow + sideAbove + 1]float64
 	// Turn by whether the last of three single tones stays, goes back to another voice
-	// or begins one (second index), and whether the one before had stayed (0) or come
-	// from another voice (1): voices that take turns go on taking turns.
-	Turn [2][3]float64
+	// or begins one (last index), by how long the voices have taken turns, or how many tones
+	// one has had in a row (see runBin), and by whether the tone before lies above the
+	// voice that spoke before it (1): voices that take turns go on taking turns, and
+	// one that goes on alone goes on.
+	Turn [runs][2][3]float64
+	// Split by whether a continuation is from the moment before (0) or from farther back
+	// (1), by how far the higher and the lower tones about it lie apart (see splitBin), by
+	// whether the tone before is among the higher ones there (1), and whether it is itself.
+	Split [2][splits][2][2]float64
 	// Enter for each voice that begins.
 	Enter float64
 }
@@ -36,7 +42,41 @@ const (
 	sideAbove = 36
 )
 
-// The second index of Weights.Turn.
+// mostTurns is up to how many turns in a row are counted.
+const mostTurns = 6
+
+// runs is the number of entries of runBin.
+const runs = 13
+
+// runBin gives the entry of Weights.Turn where the last tones were so many turns, each
+// of another voice than the one before, or, without a turn, so many tones of one voice;
+// less than 1: since no other is open.
+func runBin(turns, tones int) int {
+	switch {
+	case turns > 5:
+		return 5
+	case turns > 0:
+		return turns - 1
+	case tones < 1:
+		return 6
+	case tones < 5:
+		return 6 + max(1, tones-1)
+	case tones < 9:
+		return 10
+	case tones < 17:
+		return 11
+	}
+	return 12
+}
+
+// splits is the number of entries of splitBin.
+const splits = 7
+
+// splitBin gives the entry of Weights.Split for higher and lower tones that lie so many
+// semitones apart in the mean.
+func splitBin(apart float64) int { return min(splits-1, int(apart/3)) }
+
+// The last index of Weights.Turn.
 const (
 	stays = iota
 	goes
@@ -134,10 +174,12 @@ func (l *line) bins(a, b int) (near bool, leap, skip, wait int) {
 // voices.
 func (l *line) continuation(w *Weights, a, b int) float64 {
 	near, leap, skip, wait := l.bins(a, b)
+	s, u := &l.tones[a], &l.tones[b]
+	c := w.Skip[skip] + w.Wait[wait]
 	if near {
-		return w.Stay[leap] + w.Skip[skip] + w.Wait[wait]
+		return c + w.Stay[leap] + w.Split[0][u.split][s.high][u.high]
 	}
-	return w.Go[leap] + w.Skip[skip] + w.Wait[wait]
+	return c + w.Go[leap] + w.Split[1][u.split][s.high][u.high]
 }
 
 // counts says how often an assignment meets each entry of the weights; its cost is
@@ -147,6 +189,7 @@ func (l *line) continuation(w *Weights, a, b int) float64 {
 func (l *line) counts(prev []int) (n *Weights, breaches int) {
 	n = &Weights{}
 	var live []int
+	turns := 0
 	prev = slices.Clone(prev)
 	for _, c := range l.chords {
 		live = l.opened(live, c.lo)
@@ -165,19 +208,23 @@ func (l *line) counts(prev []int) (n *Weights, breaches int) {
 				continue
 			}
 			near, leap, skip, wait := l.bins(a, i)
+			s, u := &l.tones[a], &l.tones[i]
 			if near {
 				n.Stay[leap]++
+				n.Split[0][u.split][s.high][u.high]++
 			} else {
 				n.Go[leap]++
+				n.Split[1][u.split][s.high][u.high]++
 			}
 			n.Skip[skip]++
 			n.Wait[wait]++
 			l.sides(n, live, prev, c, i)
 		}
-		if changed, act, ok := l.turn(live, c.lo, prev[c.lo]); ok {
-			n.Turn[changed][act]++
+		if run, above, act, ok := l.turn(live, turns, c.lo, prev[c.lo]); ok {
+			n.Turn[run][above][act]++
 		}
 		live = l.after(live, prev, c)
+		turns = l.turns(turns, live, c.lo)
 	}
 	return n, breaches
 }
@@ -185,9 +232,25 @@ func (l *line) counts(prev []int) (n *Weights, breaches int) {
 // flat lists all entries in one fixed order.
 func (w *Weights) flat() []*float64 {
 	var out []*float64
-	for _, t := range [][]float64{w.Stay[:], w.Go[:], w.Skip[:], w.Wait[:], w.Side[0][:], w.Side[1][:], w.Turn[0][:], w.Turn[1][:]} {
+	for _, t := range [][]float64{w.Stay[:], w.Go[:], w.Skip[:], w.Wait[:], w.Side[0][:], w.Side[1][:]} {
 		for i := range t {
 			out = append(out, &t[i])
+		}
+	}
+	for i := range w.Turn {
+		for j := range w.Turn[i] {
+			for k := range w.Turn[i][j] {
+				out = append(out, &w.Turn[i][j][k])
+			}
+		}
+	}
+	for i := range w.Split {
+		for j := range w.Split[i] {
+			for k := range w.Split[i][j] {
+				for m := range w.Split[i][j][k] {
+					out = append(out, &w.Split[i][j][k][m])
+				}
+			}
 		}
 	}
 	return append(out, &w.Enter)
@@ -217,9 +280,36 @@ func (w *Weights) terms(n *Weights) []score.Term {
 		{Name: "skip", Value: dot(w.Skip[:], n.Skip[:])},
 		{Name: "wait", Value: dot(w.Wait[:], n.Wait[:])},
 		{Name: "side", Value: dot(w.Side[0][:], n.Side[0][:], w.Side[1][:], n.Side[1][:])},
-		{Name: "turn", Value: dot(w.Turn[0][:], n.Turn[0][:], w.Turn[1][:], n.Turn[1][:])},
+		{Name: "turn", Value: w.turnTerm(n)},
+		{Name: "split", Value: w.splitTerm(n)},
 		{Name: "enter", Value: w.Enter * n.Enter},
 	}
+}
+
+func (w *Weights) turnTerm(n *Weights) float64 {
+	sum := 0.0
+	for i := range w.Turn {
+		for j := range w.Turn[i] {
+			for k := range w.Turn[i][j] {
+				sum += w.Turn[i][j][k] * n.Turn[i][j][k]
+			}
+		}
+	}
+	return sum
+}
+
+func (w *Weights) splitTerm(n *Weights) float64 {
+	sum := 0.0
+	for i := range w.Split {
+		for j := range w.Split[i] {
+			for k := range w.Split[i][j] {
+				for m := range w.Split[i][j][k] {
+					sum += w.Split[i][j][k][m] * n.Split[i][j][k][m]
+				}
+			}
+		}
+	}
+	return sum
 }
 
 // total is the cost of an assignment by its definition.
@@ -283,23 +373,40 @@ func (l *line) after(live, prev []int, c chord) []int {
 }
 
 // turn gives the entry of Weights.Turn for the single tone i, going on from a; it says
-// no unless the two tones before are single too. The tone two back is the last of its
-// voice, and so among the open ones, exactly if the tone before i is not in the same
-// voice.
-func (l *line) turn(live []int, i, a int) (changed, act int, ok bool) {
+// no unless the two tones before are single too. live are the open voices, the latest
+// first: how long ago the last of another voice sounded tells how many tones the voice
+// of the tone before has had in a row. turns see line.turns.
+func (l *line) turn(live []int, turns, i, a int) (run, above, act int, ok bool) {
 	if i < 2 || !l.single(i) || !l.single(i-1) || !l.single(i-2) {
-		return 0, 0, false
+		return 0, 0, 0, false
 	}
-	if slices.Contains(live, i-2) {
-		changed = 1
+	run = runBin(turns, 0)
+	for _, d := range live {
+		if d != i-1 {
+			run = runBin(turns, i-1-d)
+			if l.tones[i-1].key > l.tones[d].key {
+				above = 1
+			}
+			break
+		}
 	}
 	switch a {
 	case i - 1:
-		return changed, stays, true
+		return run, above, stays, true
 	case -1:
-		return changed, begins, true
+		return run, above, begins, true
 	}
-	return changed, goes, true
+	return run, above, goes, true
+}
+
+// turns counts how many single tones in a row, the last of them i, took the turn from
+// the voice of the tone before, which stays open; live are the voices open once i has
+// sounded.
+func (l *line) turns(before int, live []int, i int) int {
+	if i > 0 && l.single(i) && l.single(i-1) && len(live) > 1 && live[1] == i-1 {
+		return min(mostTurns, before+1)
+	}
+	return 0
 }
 
 // single says that tone i is struck alone.

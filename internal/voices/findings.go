@@ -162,7 +162,7 @@ func bassFinding(p *score.Part, run []score.NoteID) score.Finding {
 	return score.Finding{Kind: "bass-line", Grade: score.Remark, Part: p.ID, Notes: run, Weight: float64(len(turns)),
 		At: timeline.AtNote(p, run[0]), To: timeline.AtNote(p, run[len(run)-1]),
 		Text: fmt.Sprintf("The bass goes %s by step: %s.", way, names(turns)),
-		Why:  "These are the notes of the lowest voice where two or more go on at once."}
+		Why:  "It is the lowest of the voices that go on there."}
 }
 
 func moveFinding(p *score.Part, st *Study, m Move) score.Finding {
@@ -171,16 +171,30 @@ func moveFinding(p *score.Part, st *Study, m Move) score.Finding {
 	if to.MIDI() < from.MIDI() {
 		way = "lower"
 	}
-	who := "The " + Name(m.Voice, len(st.Voices)) + " voice"
-	if len(st.Voices) == 1 {
-		who = "The line"
-	}
+	who := "The " + st.nameAt(m)
 	f := score.Finding{Kind: "register-move", Grade: score.Remark, Part: p.ID, Notes: []score.NoteID{m.From, m.To}, Weight: float64(size(m.Before, m.After)),
 		At: timeline.AtNote(p, m.From), To: timeline.AtNote(p, m.To),
 		Text: fmt.Sprintf("%s moves to a %s register, from %s to %s.", who, way, from, to),
-		Why:  fmt.Sprintf("The middle of the three notes before and that of the three after lie %d semitones apart.", size(m.Before, m.After))}
+		Why:  fmt.Sprintf("The three notes before and the three after lie %d semitones apart, by the middle one of each.", size(m.Before, m.After))}
 	if m.Step {
 		f.Text = fmt.Sprintf("%s moves to a %s register: %s to %s is a step put into another octave.", who, way, from, to)
 	}
 	return f
+}
+
+// nameAt names the voice that moves as it lies there: a line that is the only one at that
+// place is no upper or lower voice.
+func (st *Study) nameAt(m Move) string {
+	for i := range st.Spans {
+		s := &st.Spans[i]
+		if s.First > m.From || s.Last < m.To {
+			continue
+		}
+		for k, ln := range s.Lines {
+			if ln.Voice == m.Voice {
+				return Name(k, len(s.Lines)) + " voice"
+			}
+		}
+	}
+	return "line"
 }

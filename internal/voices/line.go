@@ -20,6 +20,9 @@ type tone struct {
 	// before is the tone that the written voice continues, -1 where nothing is
 	// written about it.
 	before int
+	// high: it is among the higher tones of those about it (1), split: how far these
+	// lie from the lower ones, see line.registers
+	high, split int
 }
 
 // chord is the range of tones that are struck at one moment.
@@ -56,7 +59,61 @@ func readLine(sc *score.Score, p *score.Part) *line {
 		l.together = max(l.together, len(e.Struck)+len(e.Held))
 	}
 	l.writtenVoices(len(names))
+	l.registers()
 	return l
+}
+
+// about is how many tones before and after a tone are looked at for its register.
+const about = 12
+
+// registers tells of each tone whether it is among the higher or the lower ones of those
+// about it. The two groups are those of the least squares about their means (Fisher, On
+// grouping for maximum homogeneity, Journal of the American Statistical Association 53,
+// 1958; for two groups Otsu 1979).
+func (l *line) registers() {
+	var count [128]int
+	lo, hi := 0, 0 // the tones counted, hi exclusive
+	for i := range l.tones {
+		for ; hi < min(len(l.tones), i+about+1); hi++ {
+			count[l.tones[hi].key&127]++
+		}
+		for ; lo < i-about; lo++ {
+			count[l.tones[lo].key&127]--
+		}
+		cut, apart := twoGroups(&count, hi-lo)
+		t := &l.tones[i]
+		t.split = splitBin(apart)
+		if t.key > cut {
+			t.high = 1
+		}
+	}
+}
+
+// twoGroups gives the highest key of the lower group, and how far apart the means of
+// the groups lie.
+func twoGroups(count *[128]int, n int) (cut int, apart float64) {
+	sum := 0
+	for k, c := range count {
+		sum += k * c
+	}
+	below, lower, best := 0, 0, -1.0
+	for k, c := range count {
+		if c == 0 {
+			continue
+		}
+		below, lower = below+c, lower+k*c
+		if below == n {
+			break
+		}
+		d := float64(sum-lower)/float64(n-below) - float64(lower)/float64(below)
+		if between := d * d * float64(below) * float64(n-below); between > best {
+			best, cut, apart = between, k, d
+		}
+	}
+	if best < 0 {
+		cut = 127
+	}
+	return cut, apart
 }
 
 func quarters(sc *score.Score, t score.Tick) float64 { return float64(t) / float64(sc.Quarter) }

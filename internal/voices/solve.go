@@ -33,9 +33,10 @@ var none = [MostVoices]int32{-1, -1, -1, -1}
 
 // state is a set of last tones. n of them are used, the latest first, the others -1.
 type state struct {
-	last [MostVoices]int32
-	n    int8
-	cost float64
+	last  [MostVoices]int32
+	n     int8
+	turns int8 // see line.turns
+	cost  float64
 }
 
 // link tells how a state was reached: from which state of the layer before, and from
@@ -62,9 +63,11 @@ type solver struct {
 	nLive  int
 	choice [MostVoices]int // index into live, -1 new; of each tone of the chord
 	costs  [MostVoices][MostVoices]float64
-	// turning: this tone and the two before it are single; changed: the one before
-	// came from another voice than the one before that.
-	turning, changed bool
+	// turning: this tone and the two before it are single; following: this and the one
+	// before
+	turning, following bool
+	turns              int8
+	run, above         int // of the state at work, see line.turn
 	// by age: whether the tone of that age is open, and what going on from it costs
 	open [maxAge]bool
 	cont [maxAge]float64
@@ -79,7 +82,8 @@ func (s *solver) step(c int) {
 	s.table.clear()
 	i := s.at.lo
 	alone := s.l.single(i)
-	s.turning = i >= 2 && alone && s.l.single(i-1) && s.l.single(i-2)
+	s.following = i >= 1 && alone && s.l.single(i-1)
+	s.turning = s.following && i >= 2 && s.l.single(i-2)
 	for age := 1; age < maxAge && age <= i; age++ {
 		s.open[age] = s.l.open(i-age, i)
 		if s.open[age] && alone {
@@ -133,13 +137,21 @@ func tonesAtOnce(c chord) int { return min(c.hi-c.lo, MostVoices) }
 
 // enter takes up a state: the voices still open.
 func (s *solver) enter(st *state) {
-	s.nLive, s.changed = 0, false
+	s.nLive, s.turns, s.above = 0, st.turns, 0
+	s.run = runBin(int(st.turns), 0)
+	other := false
 	for _, a := range st.last[:st.n] {
 		age := s.at.lo - int(a)
 		if age < maxAge && s.open[age] {
 			s.live[s.nLive] = a
-			s.changed = s.changed || age == 2
 			s.nLive++
+			if age > 1 && !other && s.turning {
+				other = true
+				s.run = runBin(int(st.turns), age-1)
+				if s.l.tones[s.at.lo-1].key > s.l.tones[a].key {
+					s.above = 1
+				}
+			}
 		}
 	}
 }
@@ -193,16 +205,13 @@ func (s *solver) turnCost() float64 {
 	if !s.turning {
 		return 0
 	}
-	act, changed := goes, 0
+	act := goes
 	if s.choice[0] < 0 {
 		act = begins
 	} else if int(s.live[s.choice[0]]) == s.at.lo-1 {
 		act = stays
 	}
-	if s.changed {
-		changed = 1
-	}
-	return s.w.Turn[changed][act]
+	return s.w.Turn[s.run][s.above][act]
 }
 
 // sideCost is line.sides on the choices made.
@@ -252,6 +261,9 @@ func (s *solver) arrive(from int32, cost float64) {
 			st.n++
 		}
 	}
+	if s.following && st.n > 1 && int(st.last[1]) == s.at.lo-1 {
+		st.turns = min(mostTurns, s.turns+1)
+	}
 	st.cost = cost
 	at, known := s.table.find(s.slot(&st))
 	if known && s.next[at].cost <= cost {
@@ -274,15 +286,19 @@ func (s *solver) arrive(from int32, cost float64) {
 }
 
 // slot is the place of a state in the table: its ages but the first, which is 0, as
-// digits. An unused age is 0, which no other tone can have.
+// digits. An unused age is 0, which no other tone can have. Turns there are only where
+// the second age is 1: each number of turns has a digit of its own for that.
 func (s *solver) slot(st *state) int {
 	x := 0
-	for _, a := range st.last[1:s.l.most] {
+	for i, a := range st.last[1:s.l.most] {
 		age := 0
 		if a >= 0 {
 			age = s.at.hi - 1 - int(a)
 		}
-		x = x*maxAge + age
+		if i == 0 && st.turns > 0 {
+			age = maxAge - 1 + int(st.turns)
+		}
+		x = x*digits + age
 	}
 	return x
 }

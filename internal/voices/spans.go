@@ -16,7 +16,8 @@ type Span struct {
 	Written bool
 }
 
-// Line is what one voice does in a span; the highest comes first.
+// Line is what one voice does in a span; the one that is highest there, in the mean,
+// comes first, whatever its register elsewhere.
 type Line struct {
 	Voice int // index into Study.Voices
 	Notes []score.NoteID
@@ -92,8 +93,18 @@ func (l *line) span(st *Study, strands []strand, real []int, lo, hi int) (Span, 
 		}
 		s.Lines = append(s.Lines, n)
 	}
+	slices.SortStableFunc(s.Lines, func(a, b Line) int { return sign(l.mean(b.Notes) - l.mean(a.Notes)) })
 	s.Written = l.written(lo, hi)
 	return s, len(s.Lines) >= 2
+}
+
+// mean is the mean MIDI key of notes.
+func (l *line) mean(ids []score.NoteID) float64 {
+	sum := 0
+	for _, id := range ids {
+		sum += l.p.Notes[id].Sounding.MIDI()
+	}
+	return float64(sum) / float64(max(1, len(ids)))
 }
 
 func firstFrom(tones []int, lo int) int {
@@ -146,7 +157,8 @@ func (l *line) bass(strands []strand) []score.NoteID {
 	return out
 }
 
-// Move is a voice that goes to another register and stays there.
+// Move is a voice that goes to another register and stays there, without a break
+// between (within one strand).
 type Move struct {
 	Voice         int
 	From, To      score.NoteID
@@ -166,8 +178,8 @@ const (
 func (l *line) moves(st *Study) []Move {
 	var out []Move
 	key := func(id score.NoteID) int { return l.p.Notes[id].Sounding.MIDI() }
-	for v := range st.Voices {
-		n := st.Voices[v].Notes
+	for k := range st.Strands {
+		v, n := st.Strands[k].Voice, st.Strands[k].Notes
 		for i := around; i+around <= len(n); i++ {
 			leap := key(n[i]) - key(n[i-1])
 			if size(leap, 0) < leapOfMove {

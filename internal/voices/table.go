@@ -4,6 +4,9 @@ package voices
 // tones of one chord.
 const maxAge = 48
 
+// digits is how many values a digit of a slot has, see solver.slot.
+const digits = maxAge + mostTurns
+
 // table finds states by their slot. A stamp empties it in no time.
 type table struct {
 	at    []int32
@@ -14,7 +17,7 @@ type table struct {
 func newTable(voices int) table {
 	n := 1
 	for i := 1; i < voices; i++ {
-		n *= maxAge
+		n *= digits
 	}
 	return table{at: make([]int32, n), stamp: make([]uint32, n)}
 }
