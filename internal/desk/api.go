@@ -224,6 +224,11 @@ func (d *Desk) getPiece(w http.ResponseWriter, r *http.Request) error {
 	var v *viewPiece
 	err = d.with(id, func(p *piece) error {
 		v = p.view()
+		if n, err := strconv.Atoi(r.URL.Query().Get("since")); err == nil {
+			if some, ok := p.eventsSince(n); ok {
+				v.Events, v.Since = some, &n
+			}
+		}
 		return nil
 	})
 	if err != nil {

@@ -119,6 +119,7 @@ func (d *Desk) take(p *piece, kind, text, reason string, b body, eye *sight) (*a
 	for i := range a.Events {
 		a.Changed = append(a.Changed, a.Events[i].ID)
 	}
+	p.noteChanged(a.Changed)
 	if id, dec, ok := p.jointOf(b.Changes); ok && joint.Comparable(before, p.live.Joint) {
 		for _, c := range joint.Consequences(before, p.live.Joint, id, dec) {
 			m := c.Measure

@@ -37,6 +37,7 @@ type piece struct {
 	offers   map[string]offer
 	differ   map[int64]*compared // of witnesses
 	seen     seen
+	changed  map[int][]int // events that a step changed, by the revision it made; the latest
 
 	early    func() (*engrave.Flow, error) // begun when the piece came in; nil else
 	flowOnce sync.Once
@@ -71,7 +72,7 @@ func readPiece(s *store.Store, id string, engraver func() (*engrave.Pool, error)
 		have = &incoming{live: live}
 	}
 	live := have.live
-	p := &piece{id: id, live: live, early: have.flow, file: meta.File, drawing: newDrawings(), differ: map[int64]*compared{}}
+	p := &piece{id: id, live: live, early: have.flow, file: meta.File, drawing: newDrawings(), differ: map[int64]*compared{}, changed: map[int][]int{}}
 	p.refs = newReferences(live.Print, live.Instrument.Strings())
 	log, err := s.Log(id)
 	if err == nil {

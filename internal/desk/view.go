@@ -37,6 +37,8 @@ type viewPiece struct {
 	Parallels   []viewParallel `json:"parallels,omitempty"`
 	CanUndo     bool           `json:"can_undo"`
 	CanRedo     bool           `json:"can_redo"`
+	// Since is the revision after which the events changed that are given; nil: all are.
+	Since *int `json:"since,omitempty"`
 }
 
 type viewMeasure struct {
@@ -198,6 +200,35 @@ func (p *piece) events() []viewEvent {
 	}
 	p.seen = seen{p.live.Study, p.st, p.workEvents()}
 	return p.seen.events
+}
+
+// keptChanges is for how many steps a page that missed them is told the events alone.
+const keptChanges = 200
+
+// noteChanged keeps what a step changed.
+func (p *piece) noteChanged(events []int) {
+	p.changed[p.revision] = events
+	delete(p.changed, p.revision-keptChanges)
+}
+
+// eventsSince are the events that steps after a revision changed; false where that is
+// not known any more.
+func (p *piece) eventsSince(revision int) ([]viewEvent, bool) {
+	out, all := []viewEvent{}, p.events()
+	have := map[int]bool{}
+	for r := revision + 1; r <= p.revision; r++ {
+		ids, ok := p.changed[r]
+		if !ok {
+			return nil, false
+		}
+		for _, id := range ids {
+			if !have[id] {
+				have[id] = true
+				out = append(out, all[id])
+			}
+		}
+	}
+	return out, revision >= 0 && revision <= p.revision
 }
 
 // seen is the events of a state.

@@ -32,6 +32,8 @@ export interface Piece {
   measures: Measure[]; events: Event_[]; findings: Finding[]; spots?: Spot[]; hard?: Spot[];
   parallels?: Parallel[]; locks?: { from: number; to: number }[]; plans?: { id: string; name: string }[];
   open_strings?: string[]; can_undo: boolean; can_redo: boolean;
+  /** only the events that changed after this revision are given. */
+  since?: number;
 }
 export interface Pages { revision: number; count: number; pages?: { first: number; last: number; width: number; height: number }[] }
 export type Settings = {
@@ -143,7 +145,7 @@ export const api = {
   exportPath: (id: string) => p(id, "/export"),
   printPath: (id: string) => p(id, "/print"),
   musicxmlPath: (id: string) => p(id, "/part.musicxml"),
-  piece: (id: string) => get<Piece>(p(id)),
+  piece: (id: string, since?: number) => get<Piece>(p(id, since === undefined ? "" : `?since=${since}`)),
   pages: (id: string, q: Record<string, string | number | undefined>) => get<Pages>(p(id, `/pages?${query(q)}`)),
   page: async (id: string, n: number, q: Record<string, string | number | undefined>, signal?: AbortSignal) =>
     (await ask(p(id, `/pages/${n}?${query(q)}`), { signal })).text(),

@@ -27,7 +27,12 @@ export class Desk {
   private shut = false;
   private resting = 0;
 
-  private constructor(public piece: Piece) { this.index(); }
+  private eventsAt: number; // the revision of which the events are
+
+  private constructor(public piece: Piece) {
+    this.eventsAt = piece.revision;
+    this.index();
+  }
 
   static async open(id: string): Promise<Desk> {
     const desk = new Desk(await api.piece(id));
@@ -196,6 +201,7 @@ export class Desk {
       const i = this.indexOf(e.id);
       if (i >= 0) this.piece.events[i] = e;
     }
+    this.eventsAt = r.revision;
     this.piece.can_undo = r.can_undo ?? this.piece.can_undo;
     this.piece.can_redo = r.can_redo ?? this.piece.can_redo;
     void this.emit("piece");
@@ -204,18 +210,32 @@ export class Desk {
   }
 
   private async refresh(revision: number): Promise<void> {
-    const full = await api.piece(this.piece.id);
+    const full = await api.piece(this.piece.id, this.eventsAt);
     if (this.shut || full.revision < revision || full.revision < this.piece.revision) return;
-    this.piece = full;
-    this.index();
+    this.renew(full);
     void this.emit("piece");
   }
 
   async reload(): Promise<void> {
-    this.piece = await api.piece(this.piece.id);
-    this.index();
+    this.renew(await api.piece(this.piece.id, this.eventsAt));
     void this.emit("decided");
     void this.emit("piece");
+  }
+
+  /** renew takes over a newer state; of the events, those that are others now. */
+  private renew(full: Piece): void {
+    if (full.since === undefined) {
+      this.piece = full;
+    } else if (full.since === this.eventsAt) {
+      const events = this.piece.events;
+      for (const e of full.events) {
+        const i = this.indexOf(e.id);
+        if (i >= 0) events[i] = e;
+      }
+      this.piece = { ...full, events };
+    } else return; // more was heard meanwhile: what changed before it is not in this answer
+    this.eventsAt = full.revision;
+    this.index();
   }
 
   /** listen hears of what other windows do. */
