@@ -94,10 +94,10 @@ func PaceOf(sc *score.Score, p *score.Part) Pace {
 	return pace
 }
 
-// quickestRun is how many common short notes of a part go into a second at most
+// QuickestRun is how many common short notes of a part go into a second at most
 // where the pace is a guess: twelve, sixteenths at 180 quarters a minute. Common
 // practice, no source.
-const quickestRun = 12
+const QuickestRun = 12
 
 // commonShare and commonNotes say which short notes are common and no ornament:
 // notes so short or shorter are one in fifty of a part, and eight.
@@ -112,7 +112,7 @@ func (p *Pace) hold(sc *score.Score, part *score.Part) {
 	usual := p.from[0].quarter
 	for _, q := range append(slices.Clip(sc.Parts), part) {
 		d := shortest(q)
-		if most := 60 * quickestRun * float64(d) / float64(p.quarter); d > 0 && most < p.from[0].quarter {
+		if most := 60 * QuickestRun * float64(d) / float64(p.quarter); d > 0 && most < p.from[0].quarter {
 			p.from[0].quarter, p.Held = most, Held{usual, d}
 		}
 	}
