@@ -30,9 +30,9 @@ const (
 // strings, or a bar begins in the other direction. Each differs from the best in
 // another passage of four measures (more in parts of over 800). For each passage
 // the plan is the cheapest such plan there is (exact, repeats included, unless the
-// plan says otherwise); they come cheapest first, and of two that a player would
-// not tell apart, since they reach into each other's passage, the cheaper one
-// stays.
+// plan says otherwise); they come cheapest first, and of two that reach into each
+// other's passage and take a note there otherwise in the same way, or begin the same
+// bar so, only the cheaper one stays.
 //
 // Every passage is bounded first, by the search without further branches; those are
 // searched whose bound may still lie among the k.
@@ -50,14 +50,14 @@ func (s *Solver) Alternatives(k int) []Alternative {
 			continue
 		}
 		all = append(all, a)
-		out = distinct(all, k)
+		out = distinct(all, s.plan, k)
 	}
 	return out
 }
 
 // distinct sorts alternatives and picks the first k of which each is apart from
-// those before it.
-func distinct(all []Alternative, k int) []Alternative {
+// those before it and differs from the best nowhere as one of them does.
+func distinct(all []Alternative, best *Plan, k int) []Alternative {
 	slices.SortStableFunc(all, func(a, b Alternative) int {
 		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.First, b.First))
 	})
@@ -66,7 +66,7 @@ func distinct(all []Alternative, k int) []Alternative {
 		if len(out) == k {
 			break
 		}
-		if !slices.ContainsFunc(out, func(b Alternative) bool { return !apart(a.Plan, b.Plan) }) {
+		if !slices.ContainsFunc(out, func(b Alternative) bool { return !apart(a.Plan, b.Plan) || overlap(a.Plan, b.Plan, best) }) {
 			out = append(out, a)
 		}
 	}

@@ -129,18 +129,38 @@ func (pr *Problem) turns(i, state int, p *Plan) bool {
 }
 
 // sameFingers says that two grips take the notes struck with the same fingers on
-// the same strings; where the hand lies meanwhile does not matter.
+// the same strings; where the hand lies meanwhile does not matter, nor which of two
+// notes of one pitch has which finger.
 func (pr *Problem) sameFingers(i, g, h int) bool {
 	if g == h {
 		return true
 	}
+	var took [2]uint64 // three bits for each string: its finger and one, 0 for none
 	for _, id := range pr.Hand.Events[pr.layers[i].event].Struck {
-		f, s, ok := pr.Hand.FingerAt(i, g, id)
-		if f2, s2, ok2 := pr.Hand.FingerAt(i, h, id); f != f2 || s != s2 || ok != ok2 {
-			return false
+		for k, grip := range [2]int{g, h} {
+			if f, s, ok := pr.Hand.FingerAt(i, grip, id); ok {
+				took[k] |= uint64(f+1) << (3 * s)
+			}
 		}
 	}
-	return true
+	return took[0] == took[1]
+}
+
+// overlap says that somewhere two plans differ from a third in the same way.
+func overlap(a, b, best *Plan) bool {
+	pr := a.pr
+	for i := range a.Grips {
+		if !pr.marked(i) {
+			continue
+		}
+		if pr.sameFingers(i, a.Grips[i], b.Grips[i]) && !pr.sameFingers(i, a.Grips[i], best.Grips[i]) {
+			return true
+		}
+		if l := pr.layers[i].bow; l >= 0 && pr.turns(i, a.Bows[l], best) && pr.turns(i, b.Bows[l], best) {
+			return true
+		}
+	}
+	return false
 }
 
 // apart says that a player would call two plans of one problem different.

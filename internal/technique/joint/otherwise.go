@@ -48,7 +48,7 @@ func (a *Alternative) Otherwise(best *Plan) string {
 	}
 	says := o.handText(pr)
 	if n := len(o.turns); n > toldPlaces {
-		o.turns = append(o.turns[:toldPlaces], fmt.Sprintf("%d more bars turn", n-toldPlaces))
+		o.turns = append(o.turns[:toldPlaces], moreBars(n-toldPlaces))
 	}
 	if len(o.turns) > 0 {
 		says = append(says, list(o.turns))
@@ -219,6 +219,13 @@ func (a *Alternative) Beats(best *Plan) string {
 	}
 	s := strings.Join(says, "; ") + "."
 	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func moreBars(n int) string {
+	if n == 1 {
+		return "one more bar turns"
+	}
+	return fmt.Sprintf("%d more bars turn", n)
 }
 
 func places(n int) string {

@@ -396,7 +396,7 @@ func TestAlternativesInOrder(t *testing.T) {
 		slices.SortStableFunc(all, func(a, b Alternative) int { return cmp.Compare(a.Extra, b.Extra) })
 		var want []Alternative
 		for _, a := range all {
-			if !slices.ContainsFunc(want, func(b Alternative) bool { return !tellsApart(a.Plan, b.Plan) }) {
+			if !slices.ContainsFunc(want, func(b Alternative) bool { return !tellsApart(a.Plan, b.Plan, s.plan) }) {
 				want = append(want, a)
 			}
 		}
@@ -414,25 +414,48 @@ func TestAlternativesInOrder(t *testing.T) {
 	}
 }
 
-// tellsApart compares two plans note by note.
-func tellsApart(a, b *Plan) bool {
-	var took []int
+// tellsApart compares two plans note by note; a place at which both differ from the
+// best in the same way makes them one.
+func tellsApart(a, b, best *Plan) bool {
+	took, fingers, turns := compareNotes(a, b)
+	_, ofA, turnsA := compareNotes(a, best)
+	for i := range fingers {
+		if !fingers[i] && ofA[i] || !turns[i] && turnsA[i] {
+			return false
+		}
+	}
+	return callsDifferent(took)
+}
+
+// compareNotes tells for each struck layer what counts, and for each layer whether
+// fingers or strings differ and whether the bow begins a bar the other way.
+func compareNotes(a, b *Plan) (took []int, fingers, turns []bool) {
+	fingers, turns = make([]bool, len(a.Grips)), make([]bool, len(a.Grips))
 	for i := range a.Grips {
 		l, e := &a.pr.layers[i], &a.pr.Hand.Events[a.pr.layers[i].event]
 		if e.Grace || len(e.Struck) == 0 {
 			continue
 		}
 		w := alike
-		for _, id := range e.Struck {
-			f, s, _ := a.pr.Hand.FingerAt(i, a.Grips[i], id)
-			if g, q, _ := a.pr.Hand.FingerAt(i, b.Grips[i], id); f != g || s != q {
-				w = refingered
-			}
+		if fingersOf(a, i) != fingersOf(b, i) {
+			w, fingers[i] = refingered, true
 		}
 		if l.step == turn && e.Level == 0 && a.pr.Bow.Entry(l.bow, a.Bows[l.bow]) != a.pr.Bow.Entry(l.bow, b.Bows[l.bow]) {
-			w = turned
+			w, turns[i] = turned, true
 		}
 		took = append(took, w)
 	}
-	return callsDifferent(took)
+	return took, fingers, turns
+}
+
+// fingersOf names fingers and strings of what is struck.
+func fingersOf(p *Plan, i int) string {
+	var out []string
+	for _, id := range p.pr.Hand.Events[p.pr.layers[i].event].Struck {
+		if f, s, ok := p.pr.Hand.FingerAt(i, p.Grips[i], id); ok {
+			out = append(out, fmt.Sprint(s, f))
+		}
+	}
+	slices.Sort(out)
+	return fmt.Sprint(out)
 }
