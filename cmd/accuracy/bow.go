@@ -219,10 +219,7 @@ func hideEach(sc *score.Score, p *score.Part, marks []bowMark, name string, w *b
 
 func missText(name string, p *score.Part, st *bowing.Study, s int, mk bowMark, why string) string {
 	number := p.Measures[st.Proposed[s].Measure].Number
-	text := fmt.Sprintf("%s, measure %s, stroke %d: printed %s, proposed %s; %s.", name, number, s+1, mk.dir, st.Proposed[s].Direction, why)
-	if r := missReasons[name+" "+number]; r != "" {
-		text += " " + r
-	}
+	text := fmt.Sprintf("%s, measure %s, stroke %d: printed %s, proposed %s; %s", name, number, s+1, mk.dir, st.Proposed[s].Direction, why)
 	return text
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"pochette/internal/bowing"
 	"pochette/internal/score"
@@ -16,6 +17,7 @@ const fixesTried = 500
 // the treatise its own printed alternative stands.
 func measureFixes(w io.Writer, pieces []bowPiece) error {
 	fmt.Fprintf(w, "### The printed fix of p. 73 no. 5\n\nThe notes of p073_5 without marks, slurs allowed to change; all plans in order of cost. The treatise prints the same notes with slurs in place of the lifts as p074_1.\n\n| profile | p074_1 is no. | costs | cheapest | the print's own lifts (p073_5), slurs left alone, are no. |\n|---|---:|---:|---:|---:|\n")
+	var met, missed []string
 	for _, profile := range []string{"", "early", "classical", "romantic"} {
 		slurred, err := rankOfFix(pieces, profile, "p074_1")
 		if err != nil {
@@ -30,9 +32,24 @@ func measureFixes(w io.Writer, pieces []bowPiece) error {
 			name = "common practice"
 		}
 		fmt.Fprintf(w, "| %s | %s | %.1f | %.1f | %s |\n", name, rankText(slurred.rank), slurred.cost, slurred.best, rankText(lifted.rank))
+		if slurred.rank > 0 && slurred.rank <= amongCheapest {
+			met = append(met, name)
+		} else {
+			missed = append(missed, name)
+		}
 	}
-	fmt.Fprintln(w)
+	fmt.Fprintf(w, "\nThe aim is that p074_1 comes out among the cheapest, here read as the first %d. Met by: %s. Not met by: %s.\n\n", amongCheapest, orNone(met), orNone(missed))
 	return nil
+}
+
+// amongCheapest is how we read "among the cheapest fixes".
+const amongCheapest = 5
+
+func orNone(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return strings.Join(names, ", ")
 }
 
 func rankText(r int) string {

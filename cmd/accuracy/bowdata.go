@@ -134,6 +134,7 @@ func (e *bowExample) addMeasures(p *score.Part, end score.Tick) {
 	for i := range p.Measures {
 		p.Measures[i].Index = i
 	}
+	p.Measures[len(p.Measures)-1].RightBar = "regular" // an excerpt: the music goes on
 	k := 0
 	for i := range p.Notes {
 		for k+1 < len(p.Measures) && p.Measures[k+1].Start <= p.Notes[i].Onset {

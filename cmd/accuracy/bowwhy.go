@@ -11,7 +11,8 @@ import (
 )
 
 // missWhy tells what the printed direction would cost: the same study with the
-// mark decided, its cost and its terms beside those of the proposal.
+// mark decided, its cost and its terms beside those of the proposal, and what both
+// do.
 func missWhy(sc *score.Score, p *score.Part, st *bowing.Study, mk bowMark, decided map[score.NoteID]bowing.Direction, w *bowing.Weights) string {
 	with := map[score.NoteID]bowing.Direction{mk.note: mk.dir}
 	for k, v := range decided {
@@ -26,7 +27,7 @@ func missWhy(sc *score.Score, p *score.Part, st *bowing.Study, mk bowMark, decid
 	if len(cheap) > 0 {
 		text += "; it saves " + strings.Join(cheap, ", ")
 	}
-	return text
+	return text + ". " + missDoes(p, st, as, mk)
 }
 
 // termDiffs lists the terms in which b is dearer and cheaper than a, the
@@ -61,11 +62,61 @@ func termDiffs(a, b []score.Term) (dear, cheap []string) {
 	return dear, cheap
 }
 
-// missReasons says in a player's words why the print differs, by piece and
-// measure; what has no reason here is told by its cost alone.
-var missReasons = map[string]string{
-	"p073_5 1":                     "The print starts this beat down and lifts before the next; the proposal starts up, has the next strong beat right without a lift and changes nothing. P. 74 no. 1 has the same notes without a lift.",
-	"p073_5 2":                     "The print lifts before every beat of the bar; with the later signs hidden, alternation brings the bar to come down without this lift.",
-	"sitt-op32-1-01 66":            "The sign confirms plain alternation, which all seventeen marks of this étude follow after the first, so the print ends up-bow; the proposal lifts once here, for the bar and the last note to come down.",
-	"grieg-op46-2-violoncellii 44": "The bar repeats the one before, pp and dying away, after half a bar of rest; the print enters in the light half of the bow though the note opens the bar. Soft-entry speaks for that, but at this length the bar start still outweighs it.",
+// missDoes tells what the proposal does up to the mark and what the print would do
+// instead: the changes that one has and the other has not, and the places nearby
+// at which the two come out in other directions.
+func missDoes(p *score.Part, st, as *bowing.Study, mk bowMark) string {
+	var parts []string
+	name := func(s *bowing.Study, i int) string {
+		return fmt.Sprintf("measure %s, stroke %d", p.Measures[s.Proposed[i].Measure].Number, i+1)
+	}
+	lists := func(a, b *bowing.Study) []string {
+		var out []string
+		for i := range a.Proposed {
+			if c := a.Proposed[i].Change; changed(c) && (i >= len(b.Proposed) || b.Proposed[i].Change != c) {
+				out = append(out, fmt.Sprintf("%s at %s", changeWord[c], name(a, i)))
+			}
+		}
+		return out
+	}
+	say := func(who string, what []string) {
+		if n := len(what); n > missTold {
+			what = append(what[:missTold], fmt.Sprintf("%d more", n-missTold))
+		}
+		if len(what) == 0 {
+			what = []string{"no change that the print has not"}
+			if who == "the print" {
+				what = []string{"no change that the proposal has not"}
+			}
+		}
+		parts = append(parts, who+" has "+strings.Join(what, ", "))
+	}
+	say("the proposal", lists(st, as))
+	say("the print", lists(as, st))
+	s := strokeWith(st.Proposed, mk.note)
+	up := func(a *bowing.Study) (n int) {
+		for i := range a.Proposed {
+			if slices.ContainsFunc(a.Proposed[i].Why, func(t score.Term) bool { return t.Name == bowing.Rules[bowing.BarStart].Name }) {
+				n++
+			}
+		}
+		return n
+	}
+	parts = append(parts, fmt.Sprintf("bars that begin up-bow: %d as proposed, %d as printed", up(st), up(as)))
+	if why := st.Proposed[s].Why; len(why) > 0 {
+		var ts []string
+		for _, t := range why {
+			ts = append(ts, fmt.Sprintf("%s %.1f", t.Name, t.Value))
+		}
+		parts = append(parts, "against the proposed stroke itself speak "+strings.Join(ts, ", "))
+	}
+	text := strings.Join(parts, "; ") + "."
+	return strings.ToUpper(text[:1]) + text[1:]
 }
+
+// missTold is how many changes an explanation names.
+const missTold = 3
+
+func changed(c bowing.Change) bool { return changeWord[c] != "" }
+
+var changeWord = map[bowing.Change]string{bowing.Retake: "a retake", bowing.Link: "a linked stroke", bowing.AfterRest: "a fresh start after the rest", bowing.Split: "a split slur", bowing.Join: "an added slur"}

@@ -182,6 +182,9 @@ func tell(w io.Writer, s *study.Study, dir string) {
 	for _, line := range s.Summary() {
 		fmt.Fprintln(w, line)
 	}
+	for _, line := range s.BesideSummary() {
+		fmt.Fprintln(w, line)
+	}
 	for _, name := range []string{study.PartPDF, study.ReportHTML, study.PartXML, study.DataJSON} {
 		fmt.Fprintln(w, "  "+filepath.Join(dir, name))
 	}

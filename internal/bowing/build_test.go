@@ -71,8 +71,11 @@ func (b *builder) token(tok string) {
 			b.measure().RepeatTimes = 2
 			b.measure().EndingStop = len(b.end) > 0
 		}
-		if tok == "|]" {
+		switch tok {
+		case "|]":
 			b.measure().RightBar = "light-heavy"
+		case "|": // at the end of an excerpt too: the music goes on
+			b.measure().RightBar = "regular"
 		}
 		if tok == "|:" && b.at == b.measure().Start {
 			b.measure().RepeatStart = true

@@ -327,7 +327,7 @@ func (m *model) purpose(g gain) string {
 		add(LeadInBar, "the note that leads into "+m.following(g.at[LeadInBar])+" is taken up-bow")
 	}
 	add(StrongPart1, "the strong beats come down-bow")
-	add(LeadInHalf, "the weak beats come up-bow")
+	add(LeadInHalf, "the notes that lead to strong beats come up-bow")
 	add(StrongPart2, "the beats come down-bow")
 	add(LeadInBeat, "the notes off the beat come up-bow")
 	add(LeadInPart, "the weak quick notes come up-bow")

@@ -54,11 +54,19 @@ func (m *model) sameWay(l link, d Direction) following {
 	if d == Up {
 		best = best.plus(m, RetakeUp, m.w[RetakeUp])
 	}
+	if !m.askedSame(l) && !m.liftedAlready(a) {
+		best = m.tooQuick(best, m.seconds(a.Onset, m.lastLength(a)), liftLeast)
+	}
 	if l.jump {
 		return best
 	}
-	if f, ok := m.linked(a, b); ok && f.cost < best.cost {
-		best = f
+	if f, ok := m.linked(a, b); ok {
+		if !m.askedSame(l) {
+			f = m.tooQuick(f, m.seconds(a.Onset, m.mainEvent(a).Dur+m.mainEvent(b).Dur), linkLeast)
+		}
+		if f.cost < best.cost {
+			best = f
+		}
 	}
 	return best
 }
@@ -99,10 +107,15 @@ func (m *model) sectionStarts(i int) bool {
 // retake lifts the bow after a and sets it again.
 func (m *model) retake(a *Stroke) following {
 	f := following{kind: Retake}
-	if m.hasMark(&m.events[a.Last], score.BreathMark, score.Caesura, score.Fermata) {
+	if m.liftedAlready(a) {
 		return f.plus(m, RetakeLifted, m.w[RetakeLifted])
 	}
 	return f.plus(m, RetakeLift, m.w[RetakeLift]).plus(m, RetakeHaste, m.haste(a))
+}
+
+// liftedAlready: the print takes the bow off after the stroke.
+func (m *model) liftedAlready(a *Stroke) bool {
+	return m.hasMark(&m.events[a.Last], score.BreathMark, score.Caesura, score.Fermata)
 }
 
 // haste is what the shortness of a stroke's last note adds to a lift after it.
@@ -140,7 +153,32 @@ func (m *model) linked(a, b *Stroke) (following, bool) {
 	}
 	f := following{kind: Link}.plus(m, rule, m.w[rule])
 	short := max(m.seconds(a.Onset, min(ea.Dur, eb.Dur)), 0.01)
+	if m.syncopated(a) || m.syncopated(b) {
+		f = f.plus(m, LinkSyncopated, m.w[LinkSyncopated])
+	}
 	return f.plus(m, LinkHaste, m.w[LinkHaste]/short), true
+}
+
+// Seconds up to which there is no time (rule too-quick): for two notes with the bow
+// stopped between them (two sixteenths at 100 quarters a minute), and for one with a
+// lift after it.
+const (
+	linkLeast = 0.3
+	liftLeast = 0.2
+)
+
+// tooQuick adds what it costs to do in some seconds what takes more.
+func (m *model) tooQuick(f following, seconds, least float64) following {
+	if seconds > least+1e-9 {
+		return f
+	}
+	r := least / max(seconds, 0.01)
+	return f.plus(m, TooQuick, m.w[TooQuick]*r*r)
+}
+
+// askedSame says that marks ask for both strokes of a link in one direction.
+func (m *model) askedSame(l link) bool {
+	return m.fixed[l.a] != None && m.fixed[l.a] == m.fixed[l.b]
 }
 
 // cut is where a slur would be split: at the event before which the second half

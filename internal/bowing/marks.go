@@ -2,6 +2,7 @@ package bowing
 
 import (
 	"fmt"
+	"strings"
 
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -68,10 +69,7 @@ func (m *model) fixMarks() {
 			case m.fixed[b] == None:
 				m.fixed[b], m.fixedAt[b] = d, i
 				if i > s.First && !m.onlyGraceBefore(s, i) {
-					m.tell("bow-inside-slur", score.Caution, i,
-						fmt.Sprintf("A sign for %s-bow stands inside a slur, not on its first note.", d),
-						"A slur is one stroke; a sign inside it means nothing new, or that the slur is to be split there.",
-						fmt.Sprintf("Taken as: the whole slur is %s-bow.", d))
+					m.insideSlur(i, d)
 				}
 			case m.fixed[b] == d:
 				m.turnsBack[b] = m.turnsBack[b] || m.turnAt[b] > 0
@@ -86,6 +84,24 @@ func (m *model) fixMarks() {
 		}
 	}
 	m.markPairs()
+}
+
+// insideSlur tells of a direction that is asked for inside a slur. A decided one holds
+// for the whole stroke, whichever of its notes it is given on (docs/DECISIONS.md).
+func (m *model) insideSlur(i int, d Direction) {
+	for _, id := range m.events[i].Struck {
+		if m.o.Decided[id] == d {
+			m.tell("bow-inside-slur", score.Remark, i,
+				fmt.Sprintf("%s-bow is decided on a note inside a slur.", strings.ToUpper(d.String()[:1])+d.String()[1:]),
+				"A slur is one stroke, and a decision holds for the whole of it.",
+				fmt.Sprintf("The whole slur is taken %s-bow; to turn the bow here, split the slur.", d))
+			return
+		}
+	}
+	m.tell("bow-inside-slur", score.Caution, i,
+		fmt.Sprintf("A sign for %s-bow stands inside a slur, not on its first note.", d),
+		"A slur is one stroke; a sign inside it means nothing new, or that the slur is to be split there.",
+		fmt.Sprintf("Taken as: the whole slur is %s-bow.", d))
 }
 
 func (m *model) onlyGraceBefore(s *Stroke, i int) bool {

@@ -1,6 +1,7 @@
 package bowing
 
 import (
+	"slices"
 	"sort"
 
 	"pochette/internal/score"
@@ -11,6 +12,9 @@ import (
 func (m *model) wantsOf(b int) []want {
 	s := m.bow(b)
 	ws := m.stretchWants(s.First, s.End())
+	if m.insideSyncopation(b) {
+		ws = slices.DeleteFunc(ws, func(w want) bool { return w.rule == BarStart })
+	}
 	ws = append(ws, m.startWants(b)...)
 	ws = append(ws, m.endWants(b)...)
 	ws = append(ws, m.lengthWants(s)...)
@@ -200,12 +204,20 @@ func (m *model) accented(e *timeline.Event) bool {
 	return false
 }
 
-// ended says that the music ends with the part: a final bar line, a repeat or a
-// Fine stand there. Without one the part is taken as an excerpt.
+// ended says that the music ends with the part. Only where the print says that it
+// goes on, by an ordinary bar line at the end is the part
+// taken as an excerpt: a file that names no bar line at its end leaves out the final
+// one as a rule, and nothing is to come.
 func (m *model) ended() bool {
 	ms := m.p.Measures[len(m.p.Measures)-1]
-	return ms.RightBar == "light-heavy" || ms.RightBar == "heavy-light" || ms.RightBar == "heavy-heavy" || ms.RightBar == "heavy" ||
-		ms.RepeatTimes > 0 || ms.Jump.Fine || ms.Jump.DaCapo || ms.Jump.DalSegno != ""
+	if ms.RepeatTimes > 0 || ms.Jump.Fine || ms.Jump.DaCapo || ms.Jump.DalSegno != "" {
+		return true
+	}
+	switch ms.RightBar {
+	case "regular", "dotted", "dashed", "tick", "short", "none":
+		return false
+	}
+	return true
 }
 
 // goesOn: the last stroke of an excerpt that fills its last bar is followed by a

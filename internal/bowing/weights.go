@@ -48,6 +48,8 @@ const (
 	SplitSlur
 	JoinNotes
 	BowRunsOut
+	LinkSyncopated
+	TooQuick
 	WrittenTie
 	numRules
 )
@@ -95,10 +97,12 @@ var Rules = [numRules]Rule{
 	RetakeEvenBar:    {"retake-even-bar", "a lift belongs before an odd bar of the phrase rather than before an even one", "retakes are much more frequent before odd bars and mark the two-bar phrase (Akatsuka, abstract; RESEARCH.md); a matter of the early style", 0},
 	LinkPair:         {"link", "two articulated notes in one direction, the second the weaker and the last of its group", "treatise of 1756, ch. IV (p. 74 no. 1, p. 82 no. 4); Muffat 1698 (from memory): down, up-up when quick", 10},
 	LinkDotted:       {"link-dotted", "a long and a short note of a dotted figure in one direction", "treatise of 1756, ch. IV (p. 74 no. 2, p. 75 no. 2)", 6},
-	LinkHaste:        {"link-haste", "quick notes cannot be articulated in one stroke (times seconds of the shorter note, inverted)", "common practice, no source; the form is ours", 0.4},
+	LinkHaste:        {"link-haste", "quick notes are hard to articulate in one stroke (divided by the shorter note's seconds)", "common practice, no source; the form is ours", 0.4},
 	SplitSlur:        {"split-slur", "a printed slur is taken in two strokes", "the printed text comes first", 14},
 	JoinNotes:        {"join-notes", "a few detached notes of a beat are bound by a slur the print does not have; asked for only by a player who lets slurs change", "treatise of 1756, ch. IV (p. 74 no. 1: the notes of p. 73 no. 5 under slurs, in place of its lifts)", 5},
 	BowRunsOut:       {"bow-runs-out", "a stroke that lasts longer than the slowest bow (times what it asks beyond one bow)", "RESEARCH.md, \"Bow physics\" (hair 650 mm, 0.05 m/s; from memory there)", 6},
+	LinkSyncopated:   {"link-syncopated", "syncopated notes alternate: none is linked to its neighbour", "treatise of 1756, ch. IV (p. 79 no. 1, p. 82 nos. 1 and 2)", 6},
+	TooQuick:         {"too-quick", "the bow can neither stop between two notes of 0.3 seconds in all or less nor be lifted and set again after one of 0.2 or less (times the squared ratio of the limit to the time), unless marks ask for it", "common practice, no source; form and limits are ours", 300},
 	WrittenTie:       {"as-written", "of equals, what simple alternation gives", "so that nothing is changed without need", 1e-6},
 }
 

@@ -117,7 +117,7 @@ func (s *Study) addHints(add func(int, report.Item)) {
 	for i := range s.Hints {
 		h := &s.Hints[i]
 		inSpot := slices.ContainsFunc(spots, func(p technique.Passage) bool { return h.For >= p.First && h.For <= p.Last })
-		if !inSpot && h.Kind != technique.GuideNote && h.Kind != technique.ShiftEarlier {
+		if !inSpot && h.Kind != technique.GuideNote && h.Kind != technique.ShiftEarlier || !h.Worth(&s.technique) {
 			continue
 		}
 		m := s.Hand.Events[h.Event].Measure

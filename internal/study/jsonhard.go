@@ -140,7 +140,12 @@ var commonKeys = []string{"schema", "program", "source", "title", "part", "instr
 func (s *Study) TopicJSON(t Topic, b Bars, version string) ([]byte, error) {
 	d := s.data(version)
 	s.cut(&d, t, b)
-	return picked(d, slices.Concat(commonKeys, topicKeys[t], []string{"findings"}))
+	keys := topicKeys[t]
+	if len(s.Decided) > 0 && (t == Strokes || t == Fingers) {
+		s.jsonPlans(&d)
+		keys = append(slices.Clip(keys), "decided", "alternatives")
+	}
+	return picked(d, slices.Concat(commonKeys, keys, []string{"findings"}))
 }
 
 // picked writes some fields of the data, in the order of their names here; those that are

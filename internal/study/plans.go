@@ -58,6 +58,14 @@ func (s *Study) plan(r Request, played *score.Part) error {
 		return fmt.Errorf("%s: %w", r.Name, errNoPlan)
 	}
 	s.Bow, s.Hand = s.Joint.BowStudy(), s.Joint.HandStudy()
+	s.fewest = sync.OnceValue(func() []bowing.ChangeAt {
+		o := s.bowOptions(r)
+		o.Fewest = true
+		return bowing.Analyze(s.Score, played, o).Changes
+	})
+	if r.Style.Fewest || r.Style.Strict {
+		s.fewest = nil
+	}
 	s.compared = sync.OnceValue(func() *Compared {
 		c := &Compared{Weighed: s.weigh(r, played)}
 		for _, a := range solver.Alternatives(alternativesAsked) {
@@ -111,16 +119,31 @@ func (s *Study) addPlans(d *report.Document) {
 	for i := range s.Compared().Weighed {
 		w := &s.Compared().Weighed[i]
 		m := s.Part.Notes[w.Note].Measure
-		it := report.Item{Bar: barID(m), Place: timeline.AtNote(s.Part, w.Note).String(), Text: fmt.Sprintf("%s. %s", joint.DecisionText(w.Decision), extraText(w.Cost))}
-		if len(w.Changes) == 0 {
-			it.Text = fmt.Sprintf("%s changes nothing: the plan has it so.", joint.DecisionText(w.Decision))
-		}
+		it := report.Item{Bar: barID(m), Place: timeline.AtNote(s.Part, w.Note).String(), Text: decidedText(w)}
 		it.Why = joint.Sentence(joint.Cause(s.Part, w.Note, w.Decision), w.Changes)
 		d.Decided = append(d.Decided, it)
 	}
 	if len(d.Alternatives)+len(d.Decided) > 0 {
 		d.Costs = costsText()
 	}
+}
+
+// decidedText says what a decision costs in all.
+func decidedText(w *Weighed) string {
+	if len(w.Changes) == 0 {
+		return joint.DecisionText(w.Decision) + " changes nothing: the plan has it so."
+	}
+	return fmt.Sprintf("%s. %s", joint.DecisionText(w.Decision), extraText(w.Cost))
+}
+
+// weighedText says where a decision stands, what it costs in all and where.
+func (s *Study) weighedText(w *Weighed) string {
+	at := timeline.AtNote(s.Part, w.Note).String()
+	text := fmt.Sprintf("Decided in %s: %s", at, decidedText(w))
+	if why := joint.Sentence("Of that", w.Changes); why != "" {
+		text += " " + why
+	}
+	return text
 }
 
 // extraText says what a plan costs beside the best one.

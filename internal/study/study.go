@@ -6,6 +6,7 @@ package study
 import (
 	"errors"
 	"fmt"
+	"math/big"
 	"slices"
 	"strconv"
 	"strings"
@@ -76,6 +77,9 @@ type Study struct {
 
 	technique technique.Input
 	compared  func() *Compared
+	// fewest are the changes of the bow where as few as can be are made; nil where that is
+	// asked for anyway.
+	fewest func() []bowing.ChangeAt
 }
 
 // OptionError is an option whose value cannot be taken: the command line is wrong, not
@@ -389,5 +393,17 @@ func (s *Study) paceFinding() []score.Finding {
 	} else {
 		f.Why = "There is no tempo word that the program knows either, so a middle pace is taken."
 	}
+	if h := s.Pace.Held; h.Note > 0 {
+		f.Why = fmt.Sprintf("%s That would be %.0f; it is kept down so that of the shortest common notes, %s long, no more than %d go into a second.",
+			f.Why, h.Usual, s.quarters(h.Note), timeline.QuickestRun)
+	}
 	return []score.Finding{f}
+}
+
+// quarters says a length as a share of a quarter note.
+func (s *Study) quarters(d score.Tick) string {
+	if r := big.NewRat(int64(d), int64(max(1, s.Score.Quarter))); r.Cmp(big.NewRat(1, 1)) != 0 {
+		return r.RatString() + " of a quarter note"
+	}
+	return "a quarter note"
 }

@@ -94,7 +94,22 @@ func (s *Study) summaryBow() string {
 	if len(s.Bow.Changes) == 0 {
 		return text + "; no change is proposed."
 	}
-	return fmt.Sprintf("%s; proposed: %s.", text, strings.Join(changeCounts(s.Bow.Changes), ", "))
+	return fmt.Sprintf("%s; proposed: %s.%s", text, strings.Join(changeCounts(s.Bow.Changes), ", "), s.summaryFewest())
+}
+
+// summaryFewest says with how few changes the bow would do, where that is fewer.
+func (s *Study) summaryFewest() string {
+	if s.fewest == nil {
+		return ""
+	}
+	few := s.fewest()
+	switch {
+	case len(few) >= len(s.Bow.Changes):
+		return ""
+	case len(few) == 0:
+		return " No change at all would do, since what comes out the wrong way round may be left (--fewest-changes)."
+	}
+	return fmt.Sprintf(" The fewest changes that would do: %s (--fewest-changes).", strings.Join(changeCounts(few), ", "))
 }
 
 // changeCounts counts the changes by kind, those for a chord alone apart.

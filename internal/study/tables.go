@@ -121,14 +121,15 @@ func (s *Study) StrokeTable(b Bars, why bool) Table {
 		}
 		r := Row{Cells: []string{s.barOf(st.First), s.beatOf(st.First), dir, follows, as, strings.Join(names, " ")}}
 		if why {
-			r.Under = texts[i]
-			if len(r.Under) == 0 && len(st.Why) > 0 {
-				r.Under = reason("Against this direction speaks:", st.Why)
-			}
+			r.Under = append(texts[i], strokeReasons(&st)...)
 		}
 		t.Rows = append(t.Rows, r)
 	}
-	t.After = s.findingLines(b, "bow")
+	if why {
+		t.After = append(t.After, s.bowTotals())
+	}
+	t.After = append(t.After, s.besideLines()...)
+	t.After = append(t.After, s.findingLines(b, "bow")...)
 	if slices.ContainsFunc(t.Rows, func(r Row) bool { return strings.HasSuffix(r.Cells[2], "*") }) {
 		t.After = append([]string{"* printed or decided"}, t.After...)
 	}
@@ -168,7 +169,11 @@ func (s *Study) FingerTable(b Bars, why bool) Table {
 		}
 		t.Rows = append(t.Rows, r)
 	}
-	t.After = s.findingLines(b, "hand")
+	if why {
+		t.After = append(t.After, s.handTotals())
+	}
+	t.After = append(t.After, s.besideLines()...)
+	t.After = append(t.After, s.findingLines(b, "hand")...)
 	return t
 }
 
@@ -222,11 +227,7 @@ func (s *Study) HardTable(b Bars, why bool) Table {
 		r := Row{Cells: []string{timeline.Label(s.Part, bar.Measure), fmt.Sprintf("%.0f", bar.Score), bar.Word(), parts}}
 		if why && bar.Score > 0 {
 			r.Under = append(r.Under, s.momentText(bar.Hardest))
-			for i := range s.Hints {
-				if h := &s.Hints[i]; s.Hand.Events[h.For].Measure == bar.Measure {
-					r.Under = append(r.Under, s.hintText(h))
-				}
-			}
+			r.Under = append(r.Under, s.barHints(bar.Measure)...)
 		}
 		t.Rows = append(t.Rows, r)
 	}
@@ -276,7 +277,7 @@ const spotHints = 5
 func (s *Study) hintLines(p *technique.Passage) []string {
 	var at []int
 	for k := range s.Hints {
-		if h := &s.Hints[k]; h.For >= p.First && h.For <= p.Last {
+		if h := &s.Hints[k]; h.For >= p.First && h.For <= p.Last && h.Worth(&s.technique) {
 			at = append(at, k)
 		}
 	}
@@ -290,6 +291,27 @@ func (s *Study) hintLines(p *technique.Passage) []string {
 	}
 	if more := all - len(at); more > 0 {
 		out = append(out, fmt.Sprintf("  And %s; --why tells them bar by bar.", count(more, "more hint", "more hints")))
+	}
+	return out
+}
+
+// barHints are the hints for the notes of a measure that are worth a word; the rest is
+// counted.
+func (s *Study) barHints(measure int) []string {
+	var out []string
+	rest := 0
+	for i := range s.Hints {
+		h := &s.Hints[i]
+		switch {
+		case s.Hand.Events[h.For].Measure != measure:
+		case h.Worth(&s.technique):
+			out = append(out, s.hintText(h))
+		default:
+			rest++
+		}
+	}
+	if rest > 0 {
+		out = append(out, fmt.Sprintf("And %s of a finger that may stay down or be set early; --json has all.", count(rest, "place", "places")))
 	}
 	return out
 }

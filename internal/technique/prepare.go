@@ -315,3 +315,25 @@ func finger(f int8) string {
 func (h *Hint) Notes(in Input) []score.NoteID {
 	return append(slices.Clone(in.Events[h.Event].Struck), in.Events[h.For].Struck...)
 }
+
+// hardHint is the difficulty of a note from which every preparation for it is worth a
+// word: a load of half of what has to be practised by itself. The scale is ours.
+const hardHint = 33
+
+// Worth says whether a hint is worth reading in a text that cannot hold them all: what
+// is said of a shift always; a finger that stays down or is set early where the note it
+// is for is hard, where the bow comes back to that string from another, or where the
+// hand shifts away right after.
+func (h *Hint) Worth(in *Input) bool {
+	if h.Kind != StayDown && h.Kind != SetEarly || h.Weight >= hardHint {
+		return true
+	}
+	if next := h.For + 1; next < len(in.Grips) && in.Grips[next].Shift >= 0 {
+		return true
+	}
+	if h.Kind == SetEarly {
+		return false
+	}
+	before := in.Grips[h.For-1].Stops
+	return len(before) > 0 && !slices.ContainsFunc(before, func(s fingering.Stop) bool { return s.String == h.String })
+}

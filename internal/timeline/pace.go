@@ -1,6 +1,7 @@
 package timeline
 
 import (
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -14,6 +15,15 @@ type Pace struct {
 	quarter score.Tick
 	from    []paceSpan
 	Source  PaceSource
+	// Held tells by which notes a pace that is not printed was kept down; the zero
+	// value where it was not.
+	Held Held
+}
+
+// Held is a pace kept down by short notes.
+type Held struct {
+	Usual float64    // quarter notes a minute that would have been taken
+	Note  score.Tick // the length of the short notes
 }
 
 // PaceSource says where a pace was taken from.
@@ -77,10 +87,54 @@ func PaceOf(sc *score.Score, p *score.Part) Pace {
 	slices.SortStableFunc(pace.from, func(a, b paceSpan) int { return int(a.at - b.at) })
 	if pace.Source == PaceAssumed {
 		pace.from[0].quarter = wordPace(&pace, p)
+		pace.hold(sc, p)
 		return pace
 	}
 	pace.from[0].quarter = pace.from[1].quarter // before the first mark its pace holds
 	return pace
+}
+
+// QuickestRun is how many common short notes of a part go into a second at most
+// where the pace is a guess: twelve, sixteenths at 180 quarters a minute. Common
+// practice, no source.
+const QuickestRun = 12
+
+// commonShare and commonNotes say which short notes are common and no ornament:
+// notes so short or shorter are one in fifty of a part, and eight.
+const (
+	commonShare = 50
+	commonNotes = 8
+)
+
+// hold keeps a guessed pace down so that the shortest common notes of every part
+// can be played; all parts of a score go together.
+func (p *Pace) hold(sc *score.Score, part *score.Part) {
+	usual := p.from[0].quarter
+	for _, q := range append(slices.Clip(sc.Parts), part) {
+		d := shortest(q)
+		if most := 60 * QuickestRun * float64(d) / float64(p.quarter); d > 0 && most < p.from[0].quarter {
+			p.from[0].quarter, p.Held = most, Held{usual, d}
+		}
+	}
+}
+
+// shortest is the length of the shortest common notes of a part, 0 for none.
+func shortest(p *score.Part) score.Tick {
+	counts := map[score.Tick]int{}
+	all := 0
+	for i := range p.Notes {
+		if n := &p.Notes[i]; !n.Grace && !n.Chord && n.Dur > 0 && n.TieFrom == score.NoNote && n.TieTo == score.NoNote {
+			counts[n.Dur]++
+			all++
+		}
+	}
+	sum := 0
+	for _, d := range slices.Sorted(maps.Keys(counts)) {
+		if sum += counts[d]; sum >= commonNotes && sum*commonShare >= all {
+			return d
+		}
+	}
+	return 0
 }
 
 // tempoMark says that a direction tells a tempo, in figures or in a word.

@@ -50,3 +50,38 @@ func TestPaceSlips(t *testing.T) {
 		}
 	}
 }
+
+// A guessed pace is kept down by the shortest common notes of any part, not by a few
+// ornaments; a printed one stands.
+func TestPaceHeld(t *testing.T) {
+	part := func(thirtySeconds, quarters int) *score.Part {
+		p := bars("x")
+		p.Measures[0].Meter = meter(4, 4, 8)
+		for range thirtySeconds {
+			p.Notes = append(p.Notes, score.Note{Dur: 1, TieFrom: score.NoNote, TieTo: score.NoNote})
+		}
+		for range quarters {
+			p.Notes = append(p.Notes, score.Note{Dur: 8, TieFrom: score.NoNote, TieTo: score.NoNote})
+		}
+		return p
+	}
+	sc := &score.Score{Quarter: 8}
+	for _, c := range []struct {
+		short, long int
+		quarter     float64
+	}{{0, 40, assumedBeats}, {4, 40, assumedBeats}, {40, 40, 90}, {8, 1000, assumedBeats}} {
+		p := part(c.short, c.long)
+		if got := PaceOf(sc, p); math.Abs(got.Quarter(0)-c.quarter) > 1e-9 || (got.Held.Note == 1) != (c.quarter == 90) {
+			t.Errorf("%d thirty-seconds, %d quarters: %v quarters a minute, %+v", c.short, c.long, got.Quarter(0), got.Held)
+		}
+	}
+	slow := part(0, 40)
+	sc.Parts = []*score.Part{slow, part(40, 40)}
+	if got := PaceOf(sc, slow).Quarter(0); got != 90 {
+		t.Errorf("beside a quick part: %v", got)
+	}
+	slow.Directions = []score.Direction{{Kind: "metronome", Tempo: 120}}
+	if got := PaceOf(sc, slow).Quarter(0); got != 120 {
+		t.Errorf("printed: %v", got)
+	}
+}

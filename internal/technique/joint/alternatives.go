@@ -25,11 +25,14 @@ const (
 )
 
 // Alternatives gives the k cheapest plans that differ from the best one, and from
-// each other, in a way a player would call different: each in another passage of
-// four measures (more in parts of over 800), by the hand being in another position or on another string on
-// two felt beats of it at least, or by a bar of it begun in the other direction.
-// For each passage the plan is the cheapest such plan there is (exact, repeats
-// included, unless the plan says otherwise); they come cheapest first.
+// each other, in a way a player would call different: two notes that follow each
+// other, with one between at most, are taken with other fingers or on other
+// strings, or a bar begins in the other direction. Each differs from the best in
+// another passage of four measures (more in parts of over 800). For each passage
+// the plan is the cheapest such plan there is (exact, repeats included, unless the
+// plan says otherwise); they come cheapest first, and of two that reach into each
+// other's passage and take a note there otherwise in the same way, or begin the same
+// bar so, only the cheaper one stays.
 //
 // Every passage is bounded first, by the search without further branches; those are
 // searched whose bound may still lie among the k.
@@ -37,7 +40,7 @@ func (s *Solver) Alternatives(k int) []Alternative {
 	if s.plan == nil || k <= 0 {
 		return nil
 	}
-	var out []Alternative
+	var all, out []Alternative
 	for _, p := range s.passages(k) {
 		if math.IsInf(p.bound, 1) || len(out) >= k && out[k-1].cost <= p.bound {
 			break
@@ -46,12 +49,28 @@ func (s *Solver) Alternatives(k int) []Alternative {
 		if !ok {
 			continue
 		}
-		out = append(out, a)
-		slices.SortStableFunc(out, func(a, b Alternative) int {
-			return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.First, b.First))
-		})
+		all = append(all, a)
+		out = distinct(all, s.plan, k)
 	}
-	return out[:min(k, len(out))]
+	return out
+}
+
+// distinct sorts alternatives and picks the first k of which each is apart from
+// those before it and differs from the best nowhere as one of them does.
+func distinct(all []Alternative, best *Plan, k int) []Alternative {
+	slices.SortStableFunc(all, func(a, b Alternative) int {
+		return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.First, b.First))
+	})
+	var out []Alternative
+	for _, a := range all {
+		if len(out) == k {
+			break
+		}
+		if !slices.ContainsFunc(out, func(b Alternative) bool { return !apart(a.Plan, b.Plan) || overlap(a.Plan, b.Plan, best) }) {
+			out = append(out, a)
+		}
+	}
+	return out
 }
 
 // passages bounds all, cheapest first; the searches of the k best are kept.

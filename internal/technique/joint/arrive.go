@@ -13,9 +13,9 @@ type arrival struct {
 	c      *chain
 	i      int
 	ex     *extra
-	n      int            // rows in a copy
-	ways   [][]way        // into each copy of the rows, see difference
-	hands  [3][][]float64 // by what they count as different: costs by state and grip
+	n      int                 // rows in a copy
+	ways   [][]way             // into each copy of the rows, see difference
+	hands  [counts][][]float64 // by what they count as different: costs by state and grip
 	before *table
 	out    []row
 	done   []*work

@@ -1,24 +1,44 @@
 package joint
 
-import (
-	"math"
-
-	"pochette/internal/instrument"
-	"pochette/internal/timeline"
-)
+import "math"
 
 // difference asks for a plan that differs from another one, between two layers,
 // in a way a player would call different. The rows of those layers stand there in
-// copies, one for each count of differences so far; from behind the last one only
-// plans that have enough go on.
+// copies, one for each stage of differing so far; from behind the last one only
+// plans that have come to different go on.
 type difference struct {
 	plan     *Plan
 	from, to int // layers
 }
 
-// enough is how many differences make another plan: two beats on which the hand is
-// elsewhere, or one bar begun in the other direction.
-const enough = 2
+// What a state counts: the notes struck are taken as in the plan, or some with
+// another finger or on another string, or a bar is begun in the other direction.
+const (
+	alike = iota
+	refingered
+	turned
+	counts
+)
+
+// The stages of differing: nothing yet; a note taken otherwise just now, or one
+// note ago; different. A player calls a passage different where two notes follow
+// each other that are taken otherwise, one between them at most left as it is, or
+// where a bar begins in the other direction of the bow.
+const (
+	none = iota
+	justNow
+	oneAgo
+	different
+	stages
+)
+
+// nextStage is the stage after a stage and a struck note that counts so much.
+var nextStage = [stages][counts]int{
+	none:      {none, justNow, different},
+	justNow:   {oneAgo, different, different},
+	oneAgo:    {none, different, different},
+	different: {different, different, different},
+}
 
 // way leads into a copy of the rows: from a copy of the layer before, with
 // states that count so much as different.
@@ -33,7 +53,7 @@ func (a *arrival) copy() {
 	switch {
 	case d == nil || a.i < d.from || a.i > d.to+1:
 	case a.i == d.to+1:
-		a.ways[0][0].from = enough
+		a.ways[0][0].from = different
 	default:
 		a.count(d)
 	}
@@ -41,24 +61,24 @@ func (a *arrival) copy() {
 
 // count lists the ways into each copy inside a difference.
 func (a *arrival) count(d *difference) {
-	copies := enough + 1
+	from := stages
 	if a.i == d.from {
-		copies = 1
+		from = 1
 	}
-	marked := a.c.pr.marked(a.i)
-	if marked {
+	a.ways = make([][]way, stages)
+	if !a.c.pr.marked(a.i) {
+		for c := range from {
+			a.ways[c] = append(a.ways[c], way{c, alike})
+		}
+	} else {
 		for w := range a.hands {
 			a.hands[w] = a.share(d, w)
 		}
-	}
-	a.ways = make([][]way, enough+1)
-	for c := range copies {
-		for w := range 3 {
-			if w > 0 && !marked {
-				break
+		for c := range from {
+			for w := range counts {
+				to := nextStage[c][w]
+				a.ways[to] = append(a.ways[to], way{c, w})
 			}
-			to := min(enough, c+w)
-			a.ways[to] = append(a.ways[to], way{c, w})
 		}
 	}
 	for c := range a.ways {
@@ -84,37 +104,80 @@ func (a *arrival) share(d *difference, w int) [][]float64 {
 	return out
 }
 
-// marked says whether players compare plans at a layer: where a felt beat begins.
+// marked says whether players compare plans at a layer: notes are struck there
+// that are no grace notes.
 func (pr *Problem) marked(i int) bool {
 	e := &pr.Hand.Events[pr.layers[i].event]
-	m := &pr.part.Measures[e.Measure]
-	beat := timeline.Beat(m.Meter)
-	return !e.Grace && (beat <= 0 || (timeline.Offset(pr.part, e.Measure)+e.Onset-m.Start)%beat == 0)
+	return !e.Grace && len(e.Struck) > 0
 }
 
-// differs counts how different a state is from a plan on a beat: the hand in
-// another position or on another string counts one, the other direction of the
-// bow at the beginning of a bar two.
+// differs counts how different a state is from a plan at a layer.
 func (pr *Problem) differs(i int, d *difference, state, grip int) int {
+	switch {
+	case pr.turns(i, state, d.plan):
+		return turned
+	case !pr.sameFingers(i, grip, d.plan.Grips[i]):
+		return refingered
+	}
+	return alike
+}
+
+// turns says that a bar begins here in a direction that is not the plan's.
+func (pr *Problem) turns(i, state int, p *Plan) bool {
 	l := &pr.layers[i]
-	if l.step == turn && pr.Hand.Events[l.event].Level == 0 {
-		if pr.heading(i, state) != pr.heading(i, d.plan.Bows[l.bow]) {
-			return 2
+	return l.step == turn && pr.Hand.Events[l.event].Level == 0 && pr.heading(i, state) != pr.heading(i, p.Bows[l.bow])
+}
+
+// sameFingers says that two grips take the notes struck with the same fingers on
+// the same strings; where the hand lies meanwhile does not matter, nor which of two
+// notes of one pitch has which finger.
+func (pr *Problem) sameFingers(i, g, h int) bool {
+	if g == h {
+		return true
+	}
+	var took [2]uint64 // three bits for each string: its finger and one, 0 for none
+	for _, id := range pr.Hand.Events[pr.layers[i].event].Struck {
+		for k, grip := range [2]int{g, h} {
+			if f, s, ok := pr.Hand.FingerAt(i, grip, id); ok {
+				took[k] |= uint64(f+1) << (3 * s)
+			}
 		}
 	}
-	if p, s := pr.where(i, grip), pr.where(i, d.plan.Grips[i]); p != s {
-		return 1
-	}
-	return 0
+	return took[0] == took[1]
 }
 
-// where is the position and the lowest string of a grip; open strings have no
-// position.
-func (pr *Problem) where(i, grip int) [2]int {
-	h, open := pr.Hand.HandAt(i, grip)
-	pos := -1
-	if !open {
-		pos = instrument.PositionOf(h, 1, -99, int(h.Place))
+// overlap says that somewhere two plans differ from a third in the same way.
+func overlap(a, b, best *Plan) bool {
+	pr := a.pr
+	for i := range a.Grips {
+		if !pr.marked(i) {
+			continue
+		}
+		if pr.sameFingers(i, a.Grips[i], b.Grips[i]) && !pr.sameFingers(i, a.Grips[i], best.Grips[i]) {
+			return true
+		}
+		if l := pr.layers[i].bow; l >= 0 && pr.turns(i, a.Bows[l], best) && pr.turns(i, b.Bows[l], best) {
+			return true
+		}
 	}
-	return [2]int{pos, int(pr.layers[i].hi[grip])}
+	return false
+}
+
+// apart says that a player would call two plans of one problem different.
+func apart(a, b *Plan) bool {
+	stage := none
+	d := &difference{plan: b}
+	for i := range a.Grips {
+		if !a.pr.marked(i) {
+			continue
+		}
+		state := 0
+		if l := a.pr.layers[i].bow; l >= 0 {
+			state = a.Bows[l]
+		}
+		if stage = nextStage[stage][a.pr.differs(i, d, state, a.Grips[i])]; stage == different {
+			return true
+		}
+	}
+	return false
 }

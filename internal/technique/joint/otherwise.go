@@ -25,65 +25,120 @@ func (a *Alternative) Changes(best *Plan) []Consequence {
 }
 
 // toldBeats is how many differences Beats names, toldPlaces how many positions
-// and strings Otherwise does.
+// and bars Otherwise does.
 const (
 	toldBeats  = 3
 	toldPlaces = 3
 )
 
 // Otherwise says what a player asks first of an alternative: from where to where
-// it differs, in which position and on which strings the hand is then (and is in
-// the plan), which bars begin with the other direction of the bow, and how much
-// more or less there is of what costs work.
+// it differs, in which position and on which strings the notes that are taken
+// otherwise lie then (and lie in the plan), how the first of them is taken, which
+// bars begin with the other direction of the bow, and how much more or less there
+// is of what costs work.
 func (a *Alternative) Otherwise(best *Plan) string {
 	pr := a.Plan.pr
-	first, last := -1, -1
-	var hand, was [][2]int
-	var turns []string
+	o := others{first: -1}
+	is, was := a.Plan.HandStudy(), best.HandStudy()
 	for i := range a.Plan.Grips {
-		if !pr.marked(i) {
-			continue
-		}
-		l := &pr.layers[i]
-		e := &pr.Hand.Events[l.event]
-		turned := l.step == turn && e.Level == 0 && pr.heading(i, a.Plan.Bows[l.bow]) != pr.heading(i, best.Bows[l.bow])
-		moved := pr.where(i, a.Plan.Grips[i]) != pr.where(i, best.Grips[i])
-		if !turned && !moved {
-			continue
-		}
-		if last = i; first < 0 {
-			first = i
-		}
-		if turned {
-			turns = append(turns, fmt.Sprintf("%s begins %s-bow", timeline.Called(pr.part, e.Measure), pr.heading(i, a.Plan.Bows[l.bow])))
-		}
-		if moved {
-			hand, was = append(hand, pr.where(i, a.Plan.Grips[i])), append(was, pr.where(i, best.Grips[i]))
-		}
+		o.look(a.Plan, best, i, is, was)
 	}
-	if first < 0 {
+	if o.first < 0 {
 		return ""
 	}
-	var says []string
-	if len(hand) > 0 {
-		says = append(says, mostly(hand)+" (the plan: "+mostly(was)+")")
+	says := o.handText(pr)
+	if n := len(o.turns); n > toldPlaces {
+		o.turns = append(o.turns[:toldPlaces], moreBars(n-toldPlaces))
 	}
-	if n := len(turns); n > toldPlaces {
-		turns = append(turns[:toldPlaces], fmt.Sprintf("%d more bars turn", n-toldPlaces))
-	}
-	if len(turns) > 0 {
-		says = append(says, list(turns))
+	if len(o.turns) > 0 {
+		says = append(says, list(o.turns))
 	}
 	if did := total(best).did(total(a.Plan)); len(did) > 0 {
 		says = append(says, list(did))
 	}
 	ev := pr.Hand.Events
-	from, to := place(pr.part, &ev[pr.layers[first].event]), place(pr.part, &ev[pr.layers[last].event])
+	from, to := place(pr.part, &ev[pr.layers[o.first].event]), place(pr.part, &ev[pr.layers[o.last].event])
 	text := "At " + from.String()
-	if first != last {
+	if o.first != o.last {
 		text = "From " + from.String() + " to " + to.String()
 	}
 	return text + ": " + strings.Join(says, "; ") + "."
+}
+
+// others gathers where two plans differ.
+type others struct {
+	first, last int      // layers, -1 for none
+	is, was     [][2]int // position and string of each note taken otherwise; position -1: open
+	head        string   // how the first note taken otherwise is taken in both
+	turns       []string
+	notes       int
+}
+
+func (o *others) look(p, best *Plan, i int, is, was *fingering.Study) {
+	pr := p.pr
+	l := &pr.layers[i]
+	e := &pr.Hand.Events[l.event]
+	turns := l.bow >= 0 && pr.turns(i, p.Bows[l.bow], best)
+	moved := len(e.Struck) > 0 && !pr.sameFingers(i, p.Grips[i], best.Grips[i])
+	if !turns && !moved {
+		return
+	}
+	if o.last = i; o.first < 0 {
+		o.first = i
+	}
+	if turns {
+		o.turns = append(o.turns, fmt.Sprintf("%s begins %s-bow", timeline.Called(pr.part, e.Measure), pr.heading(i, p.Bows[l.bow])))
+	}
+	if !moved {
+		return
+	}
+	if o.notes++; o.notes == 1 {
+		o.head = fmt.Sprintf("%s with %s (the plan: %s)", pr.struck(e), gripText(&is.Grips[l.event]), gripText(&was.Grips[l.event]))
+	}
+	o.is, o.was = append(o.is, lies(&is.Grips[l.event])...), append(o.was, lies(&was.Grips[l.event])...)
+}
+
+// handText tells the positions where they differ, and the first note.
+func (o *others) handText(pr *Problem) []string {
+	if o.notes == 0 {
+		return nil
+	}
+	notes := fmt.Sprintf("%d notes taken otherwise", o.notes)
+	if o.notes == 1 {
+		notes = "one note taken otherwise"
+	}
+	then, now := mostly(o.was), mostly(o.is)
+	if then != now {
+		notes += ", in " + now + " (the plan: " + then + ")"
+	}
+	if o.notes == 1 {
+		return []string{notes + ": " + o.head}
+	}
+	return []string{notes, "first " + o.head}
+}
+
+// lies is position and string of each note struck.
+func lies(g *fingering.Grip) [][2]int {
+	var out [][2]int
+	for _, s := range g.Stops {
+		switch {
+		case s.Held:
+		case s.Finger == 0:
+			out = append(out, [2]int{-1, s.String})
+		default:
+			out = append(out, [2]int{g.Position, s.String})
+		}
+	}
+	return out
+}
+
+// struck names the notes of an event.
+func (pr *Problem) struck(e *timeline.Event) string {
+	var names []string
+	for _, id := range e.Struck {
+		names = append(names, pr.part.Notes[id].Sounding.String())
+	}
+	return list(names)
 }
 
 // total adds up what a player counts in a whole plan.
@@ -140,17 +195,14 @@ func positionText(pos int, strs []int) string {
 	return instrument.PositionName(pos) + " on " + word + list(names)
 }
 
-// Beats tells the first beats on which the hand lies elsewhere and the first bars
-// that begin with the other direction of the bow.
+// Beats tells the first notes that are taken otherwise and the first bars that
+// begin with the other direction of the bow.
 func (a *Alternative) Beats(best *Plan) string {
-	pr := a.Plan.pr
 	var says []string
 	more := 0
+	is, was := a.Plan.HandStudy(), best.HandStudy()
 	for i := range a.Plan.Grips {
-		if !pr.marked(i) {
-			continue
-		}
-		text := a.Plan.otherAt(best, i)
+		text := a.Plan.otherAt(best, i, is, was)
 		switch {
 		case text == "":
 		case len(says) == toldBeats:
@@ -160,7 +212,7 @@ func (a *Alternative) Beats(best *Plan) string {
 		}
 	}
 	if more > 0 {
-		says = append(says, fmt.Sprintf("and so on at %s", beats(more)))
+		says = append(says, fmt.Sprintf("and so on at %s", places(more)))
 	}
 	if len(says) == 0 {
 		return ""
@@ -169,46 +221,52 @@ func (a *Alternative) Beats(best *Plan) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-func beats(n int) string {
+func moreBars(n int) string {
 	if n == 1 {
-		return "one more beat"
+		return "one more bar turns"
 	}
-	return fmt.Sprintf("%d more beats", n)
+	return fmt.Sprintf("%d more bars turn", n)
 }
 
-// otherAt tells how a plan differs from another at a layer, "" where a player
-// would not call it different.
-func (p *Plan) otherAt(best *Plan, i int) string {
+func places(n int) string {
+	if n == 1 {
+		return "one more place"
+	}
+	return fmt.Sprintf("%d more places", n)
+}
+
+// otherAt tells how a plan differs from another at a layer, "" where fingers,
+// strings and the direction that begins a bar are the same.
+func (p *Plan) otherAt(best *Plan, i int, is, was *fingering.Study) string {
 	pr := p.pr
 	l := &pr.layers[i]
 	e := &pr.Hand.Events[l.event]
 	at := place(pr.part, e).String()
-	if l.step == turn && e.Level == 0 {
-		if d := pr.heading(i, p.Bows[l.bow]); d != pr.heading(i, best.Bows[l.bow]) {
-			return fmt.Sprintf("%s-bow in %s", d, at)
-		}
+	if l.bow >= 0 && pr.turns(i, p.Bows[l.bow], best) {
+		return fmt.Sprintf("%s-bow in %s", pr.heading(i, p.Bows[l.bow]), at)
 	}
-	if pr.where(i, p.Grips[i]) == pr.where(i, best.Grips[i]) {
+	if len(e.Struck) == 0 || pr.sameFingers(i, p.Grips[i], best.Grips[i]) {
 		return ""
 	}
-	return fmt.Sprintf("%s in %s (the plan: %s)", pr.gripText(i, p.Grips[i]), at, pr.gripText(i, best.Grips[i]))
+	return fmt.Sprintf("%s: %s with %s (the plan: %s)", at, pr.struck(e), gripText(&is.Grips[l.event]), gripText(&was.Grips[l.event]))
 }
 
-// gripText is fingers and strings of a grip, from the lowest note up.
-func (pr *Problem) gripText(i, grip int) string {
+// gripText is fingers and strings of what is struck, from the lowest note up.
+func gripText(g *fingering.Grip) string {
 	var out []string
-	h, open := pr.Hand.HandAt(i, grip)
-	for _, id := range pr.Hand.Events[pr.layers[i].event].Struck {
-		if f, str, ok := pr.Hand.FingerAt(i, grip, id); ok {
-			out = append(out, fingerWord(f)+" on string "+instrument.Numeral(int(str)))
+	stopped := false
+	for _, s := range g.Stops {
+		if !s.Held {
+			out = append(out, fingerWord(s.Finger)+" on string "+instrument.Numeral(s.String))
+			stopped = stopped || s.Finger != 0
 		}
 	}
 	if len(out) == 0 {
 		return "nothing stopped"
 	}
 	text := list(slices.Compact(out))
-	if !open {
-		text += " in " + instrument.PositionName(instrument.PositionOf(h, 1, -99, int(h.Place)))
+	if stopped {
+		text += " in " + instrument.PositionName(g.Position)
 	}
 	return text
 }

@@ -375,7 +375,7 @@ func (c *chain) Best(t *tables) sequence.Path {
 	}
 	skip := 0
 	if d := c.differ; d != nil && d.to == n-1 {
-		skip = enough * c.pr.rows(n-1)
+		skip = different * c.pr.rows(n-1)
 	}
 	r, g, cost := t.layers[n-1].least(skip)
 	if math.IsInf(cost, 1) {

@@ -266,8 +266,24 @@ func (p *Plan) Terms() []score.Term {
 // BowStudy is the plan's bow as package bowing tells it.
 func (p *Plan) BowStudy() *bowing.Study {
 	st := p.pr.Bow.StudyFrom(p.Bows)
+	p.addTerms(st)
 	st.Findings = append(st.Findings, p.RunsOut()...)
 	return st
+}
+
+// addTerms puts the terms of Rules on the strokes they belong to: a crossing to the
+// stroke that it leads into or lies in.
+func (p *Plan) addTerms(st *bowing.Study) {
+	k := 0
+	for _, it := range p.Items() {
+		if !slices.ContainsFunc(Rules[:], func(r Rule) bool { return r.Name == it.Name }) {
+			continue
+		}
+		for k+1 < len(st.Proposed) && st.Proposed[k+1].First <= it.Event {
+			k++
+		}
+		st.Proposed[k].Why = append(slices.Clip(st.Proposed[k].Why), it.Term)
+	}
 }
 
 // HandStudy is the plan's hand as package fingering tells it.
