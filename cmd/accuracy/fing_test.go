@@ -71,3 +71,46 @@ func TestEtudesArePlayable(t *testing.T) {
 		}
 	}
 }
+
+// Source: C. Davidoff, Violoncell-Schule, 1888, part 1, art. XI (a half step from finger
+// to finger, extended a whole tone from first to second): on the cello parts of the shared
+// quartets and solos, notes in a row on one string, taken by two fingers below the thumb
+// positions, lie in one of the two frames, or the plan says that the hand moves. 60 of 559
+// pairs did not before this was part of the cost.
+func TestCelloPartsKeepTheFrames(t *testing.T) {
+	pairs := 0
+	for _, f := range testdata.Scores(t, "bowing/solos/*", "musicxml/solo/*", "musicxml/quartets/*.mxl") {
+		sc, err := readScore(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range sc.Parts {
+			in, _, ok := instrument.Guess(p)
+			if !ok || in.Kind != instrument.CelloKind {
+				continue
+			}
+			st := fingering.Analyze(sc, p, fingering.Options{Instrument: in})
+			for i := 1; i < len(st.Grips); i++ {
+				a, b := &st.Grips[i-1], &st.Grips[i]
+				if len(a.Stops) != 1 || len(b.Stops) != 1 || b.Shift >= 0 || max(a.Hand.Place, b.Hand.Place) > 7 {
+					continue
+				}
+				s, u := a.Stops[0], b.Stops[0]
+				if s.Finger > u.Finger {
+					s, u = u, s
+				}
+				if s.String != u.String || s.Finger == 0 || u.Finger > 4 || s.Finger == u.Finger || s.Extension+u.Extension > 0 {
+					continue
+				}
+				pairs++
+				if wide := u.Semitone - s.Semitone - int(u.Finger-s.Finger); wide < 0 || wide > 1 || wide == 1 && s.Finger > 1 {
+					t.Errorf("%s, event %d: finger %d at %d, finger %d at %d", filepath.Base(f), i, s.Finger, s.Semitone, u.Finger, u.Semitone)
+				}
+			}
+		}
+	}
+	t.Logf("%d pairs", pairs)
+	if pairs < 200 {
+		t.Errorf("only %d pairs", pairs)
+	}
+}

@@ -2,8 +2,11 @@ package fingering
 
 import (
 	"math"
+	"slices"
 
 	"pochette/internal/instrument"
+	"pochette/internal/pitch"
+	"pochette/internal/timeline"
 )
 
 // moment is what the score says about an event and what lies around it, before
@@ -48,6 +51,7 @@ func (pr *Problem) survey() {
 		p := &pr.layers[i].pass
 		p.off = pr.layers[i].at.off
 		p.slow = pr.layers[i].at.slow
+		p.hides, p.group = pr.hides(i), pr.group(i)
 		key := pr.layers[i].at.key
 		p.turn = i > 1 && key > 0 && pr.layers[i-2].at.key == key || i+1 < n && key > 0 && pr.layers[i+1].at.key == pr.layers[i-1].at.key
 	}
@@ -139,4 +143,50 @@ func (pr *Problem) octave(i int) int8 {
 		return -1
 	}
 	return 0
+}
+
+// hidingNotes is how many notes away a place is that a shift could move to.
+const hidingNotes = 2
+
+// hides says whether a change of the bow, a rest or the pitch of an open string lies so
+// near to the way into layer i that the hand could move there instead. The bow is that
+// of the print.
+func (pr *Problem) hides(i int) bool {
+	for j := max(1, i-hidingNotes); j <= min(len(pr.layers)-1, i+hidingNotes); j++ {
+		if j != i && !pr.layers[j].pass.slurred {
+			return true
+		}
+	}
+	for j := max(0, i-hidingNotes); j < min(len(pr.layers), i+hidingNotes); j++ {
+		if slices.ContainsFunc(pr.o.Instrument.Open, func(o pitch.Pitch) bool { return o.MIDI() == pr.layers[j].at.key }) {
+			return true
+		}
+	}
+	return false
+}
+
+// group says whether layer i goes on inside a beat, without a rest before it, while the
+// first note of its beat or of the next one is so near that the hand could move there.
+func (pr *Problem) group(i int) bool {
+	if pr.layers[i].pass.rest > 0 || pr.begins(i) {
+		return false
+	}
+	for j := max(0, i-hidingNotes); j <= min(len(pr.layers)-1, i+hidingNotes); j++ {
+		if pr.begins(j) {
+			return true
+		}
+	}
+	return false
+}
+
+// begins says that a layer begins a felt beat, or the first one of a bar without meter.
+func (pr *Problem) begins(i int) bool {
+	e := &pr.Events[pr.layers[i].event]
+	m := &pr.p.Measures[e.Measure]
+	at := e.Onset - m.Start
+	beat := timeline.Beat(m.Meter)
+	if beat <= 0 {
+		return at == 0 && !e.Grace
+	}
+	return (at+timeline.Offset(pr.p, e.Measure))%beat == 0 && !e.Grace
 }

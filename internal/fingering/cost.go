@@ -2,6 +2,7 @@ package fingering
 
 import (
 	"math"
+	"slices"
 
 	"pochette/internal/instrument"
 	"pochette/internal/score"
@@ -18,6 +19,8 @@ type passage struct {
 	off     float64 // of the event arrived at, see moment
 	slow    float64
 	turn    bool // a note comes back: the pitch arrived at, or the one left, stands two notes away as well
+	hides   bool // a bow change, a rest or the pitch of an open string lies within two notes
+	group   bool // the event arrived at lies inside a beat whose first note, or the next beat's, is within two notes
 }
 
 // model is the cost function of one instrument.
@@ -50,12 +53,20 @@ func (m *model) node(s *state, at *moment, t *tally) {
 			continue
 		}
 		m.harmonicCost(c, at, t)
+		if c.plucked {
+			s.pluckCost(c, t)
+			dying := *at
+			dying.seconds, dying.slow = min(at.seconds, pluckRings), 0
+			m.cellCost(s, c, &dying, single, t)
+			continue
+		}
 		m.cellCost(s, c, at, single, t)
 	}
 	if !s.open {
 		m.handCost(s, at, t)
 	}
 	if len(s.cells) > 1 {
+		m.openSpared(s, t)
 		m.chordCost(s, t)
 	}
 }
@@ -199,6 +210,75 @@ func (m *model) chordCost(s *state, t *tally) {
 	}
 }
 
+// openSpared tallies the stopped notes of a chord for which the bow could have open
+// strings beside the others: all of those that are the pitch of one, or else any alone.
+func (m *model) openSpared(s *state, t *tally) {
+	var open [8]int8 // by cell, the string that has it open
+	n := 0
+	for i := range s.cells {
+		c := &s.cells[i]
+		if i == len(open) || c.held || c.finger == 0 || c.touch != Pressed {
+			continue
+		}
+		for k := range m.in.Open {
+			if int(c.key) == m.in.Open[k].MIDI() {
+				open[i] = int8(k + 1)
+				n++
+				break
+			}
+		}
+	}
+	if n == 0 {
+		return
+	}
+	if s.bowedOver(open) {
+		t.add(openInChord, float64(n))
+		return
+	}
+	for i, str := range open {
+		var one [8]int8
+		one[i] = str
+		if n > 1 && str > 0 && s.bowedOver(one) {
+			t.add(openInChord, 1)
+		}
+	}
+}
+
+// bowedOver says that the bow could have the cells on other strings, 0 for their own.
+func (s *state) bowedOver(on [8]int8) bool {
+	strs := make([]int, 0, len(s.cells))
+	for i := range s.cells {
+		str := int(s.cells[i].str)
+		if i < len(on) && on[i] > 0 {
+			str = int(on[i])
+		}
+		if slices.Contains(strs, str) {
+			return false
+		}
+		strs = append(strs, str)
+	}
+	return instrument.Bow(strs) != instrument.Apart
+}
+
+// pluckRings is how long, in seconds, a note plucked by the left hand is heard as one
+// with a colour: it dies away, and vibrato is nothing to it. Common practice, no source.
+const pluckRings = 0.2
+
+// pluckCost tallies a note that the left hand plucks, with a finger above the one
+// that stops it.
+func (s *state) pluckCost(c *cell, t *tally) {
+	free := false
+	for f := rank(c.finger) + 1; f <= 4; f++ {
+		free = free || !slices.ContainsFunc(s.cells, func(d cell) bool { return d.finger == f })
+	}
+	switch {
+	case !free:
+		t.add(pluckNone, 1)
+	case c.finger > 0:
+		t.add(pluckStopped, 1)
+	}
+}
+
 // edge tallies the way from one grip to the next; false where it cannot be gone
 // because a held note would lose its finger.
 func (m *model) edge(a, b *state, p *passage, t *tally) bool {
@@ -213,7 +293,8 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 			t.add(letGo, b.rest[i])
 		}
 	}
-	shifted := m.handMove(a, b, p, t)
+	way := m.handMove(a, b, p, t)
+	shifted := way != 0
 	switch {
 	case b.lo > a.hi:
 		t.add(stringChange, 1)
@@ -232,7 +313,7 @@ func (m *model) edge(a, b *state, p *passage, t *tally) bool {
 		return true
 	}
 	if len(a.cells) == 1 && len(b.cells) == 1 {
-		m.lineMove(a, b, shifted, p, t)
+		m.lineMove(a, b, way, p, t)
 	}
 	for i := range b.cells {
 		c := &b.cells[i]
@@ -312,33 +393,105 @@ func (m *model) isShift(d int8) bool {
 	return abs8(d) > 1 || d != 0 && m.in.Kind == instrument.CelloKind
 }
 
-// handMove tallies shift, adjustment and thumb; it reports whether the hand
-// left its place by a real shift.
-func (m *model) handMove(a, b *state, p *passage, t *tally) bool {
+// reopened is the way in semitones of second to fourth finger where the cello's hand
+// opens forward (or closes again) while the first stays, between notes of one string
+// that two of these fingers take: they lie a half step apart each, closed or extended,
+// so that the hand has moved from the second finger on. 0 for none: with the first
+// finger on either side, with one finger that slides, or where the first alone is moved
+// back, the notes lie in one frame. Sources: instrument.Closed and Extended (Davidoff
+// 1888); that this is a shift: common practice, no source. A finger that touches a
+// harmonic reaches out alone.
+func reopened(a, b *state) int8 {
+	if a.hand.Place != b.hand.Place {
+		return 0
+	}
+	d := int8(0)
+	switch {
+	case a.hand.Shape == instrument.Closed && b.hand.Shape == instrument.Extended:
+		d = 1
+	case a.hand.Shape == instrument.Extended && b.hand.Shape == instrument.Closed:
+		d = -1
+	default:
+		return 0
+	}
+	upper := func(c *cell) bool { return c.finger >= 2 && c.finger <= 4 && c.touch == Pressed }
+	for i := range a.cells {
+		for j := range b.cells {
+			if c, e := &a.cells[i], &b.cells[j]; c.str == e.str && c.finger != e.finger && upper(c) && upper(e) {
+				return d
+			}
+		}
+	}
+	return 0
+}
+
+// way is how far the hand moves from grip to grip, in semitones: by its place, or from
+// the second finger on.
+func way(a, b *state) int8 {
+	if d := moved(a.hand, b.hand); d != 0 {
+		return d
+	}
+	return reopened(a, b)
+}
+
+// travel is the way in mm, positive upwards.
+func (m *model) travel(a, b *state) float64 {
+	if d := reopened(a, b); d != 0 {
+		return float64(d) * (m.at(a.hand.Place+2) - m.at(a.hand.Place+1))
+	}
+	return m.at(b.hand.Place) - m.at(a.hand.Place)
+}
+
+// handMove tallies shift, adjustment and thumb; it gives the way of a real shift in
+// semitones, 0 where the hand leaves its place by none.
+func (m *model) handMove(a, b *state, p *passage, t *tally) int8 {
 	if (a.hand.Shape == instrument.Capo) != (b.hand.Shape == instrument.Capo) {
 		t.add(thumbSet, 1)
 	}
-	d := moved(a.hand, b.hand)
+	d := way(a, b)
 	if d == 0 {
 		if a.hand.Shape != b.hand.Shape {
 			t.add(adjust, 1)
 		}
-		return false
+		return 0
 	}
 	if !m.isShift(d) {
 		t.add(adjust, 1)
-		return false
+		return 0
 	}
-	t.add(coverTerm(m.cover(a, b, p)), 1)
-	mm := math.Abs(m.at(b.hand.Place) - m.at(a.hand.Place))
+	cover := m.cover(a, b, p)
+	t.add(coverTerm(cover), 1)
+	m.openly(a, b, cover, p, t)
+	mm := math.Abs(m.travel(a, b))
 	t.add(shiftMM, mm/10)
 	speed := mm / 1000 / p.timeFor(a, b)
 	t.add(shiftRate, speed)
 	if speed > 1 {
 		t.add(shiftRush, speed)
 	}
-	m.shiftTime(a, b, p, t)
-	return true
+	m.shiftTime(a, b, d, p, t)
+	return d
+}
+
+// openly tallies a shift that is heard though a hidden place is near: under a slur,
+// except on one finger over a half step, and inside a beat group, where shifts belong on
+// the beat.
+func (m *model) openly(a, b *state, cover Cover, p *passage, t *tally) {
+	if cover == UnderSlur && p.hides && !halfStepSlide(a, b) {
+		t.add(shiftBare, 1)
+	}
+	if cover <= BowChange && p.group {
+		t.add(shiftGroup, min(1, 2*(1-p.slow)))
+	}
+}
+
+// halfStepSlide says that one finger goes on to the next half step of its string.
+func halfStepSlide(a, b *state) bool {
+	if len(a.cells) != 1 || len(b.cells) != 1 {
+		return false
+	}
+	c, d := &a.cells[0], &b.cells[0]
+	return c.finger == d.finger && c.str == d.str && abs8(c.semi-d.semi) == 1
 }
 
 // timeFor is the time in which the hand can move: that of the note it leaves

@@ -67,7 +67,7 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 	var out []tone
 	for _, id := range e.Struck {
 		n := &pr.p.Notes[id]
-		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), trill: n.Has(score.Trill), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
+		t := tone{note: id, key: n.Sounding.MIDI(), harmonic: n.Has(score.Harmonic), trill: n.Has(score.Trill), plucked: n.Has(score.LeftHandPlucked), want: r.wantOf(id), steps: pr.steps(n.Sounding)}
 		if base := len(out) - 1; t.harmonic && base >= 0 && artificial(&out[base], &t) {
 			out[base].touchUp, out[base].harmonic = t.key-out[base].key, false
 			if out[base].want.none() {

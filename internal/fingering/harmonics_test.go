@@ -34,7 +34,7 @@ func TestHarmonicSparesShift(t *testing.T) {
 	}{
 		{instrument.ViolinKind, "A5 B5 C6 E6 C6 B5 A5", 1},
 		{instrument.ViolaKind, "D5 E5 F5 A5 F5 E5 D5", 1},
-		{instrument.CelloKind, "E4 F4 G4 A4 G4 F4 E4", 1},
+		{instrument.CelloKind, "E4 F#4 G4 A4 G4 F#4 E4", 1}, // 1 2 3 extended, beyond which the fourth reaches
 	} {
 		in := instrument.Of(c.kind)
 		shifts := map[Harmonics]int{}

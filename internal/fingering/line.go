@@ -29,10 +29,11 @@ func (m *model) colour(s *state, c *cell, at *moment, t *tally) {
 
 // lineMove tallies what the step of a melody means for the hand and the bow,
 // between two single notes.
-func (m *model) lineMove(a, b *state, shifted bool, p *passage, t *tally) {
+func (m *model) lineMove(a, b *state, way int8, p *passage, t *tally) {
+	shifted := way != 0
 	c, d := &a.cells[0], &b.cells[0]
 	step := int(d.key) - int(c.key)
-	m.move(a, b, shifted, t)
+	m.move(a, b, way, t)
 	size := step
 	if size < 0 {
 		size = -size
@@ -51,7 +52,7 @@ func (m *model) lineMove(a, b *state, shifted bool, p *passage, t *tally) {
 		}
 		return
 	}
-	m.shiftStep(a, b, step, size, p, t)
+	m.shiftStep(way > 0, step, size, p, t)
 }
 
 func (m *model) crossing(c, d *cell, step, size int, p *passage, t *tally) {
@@ -78,8 +79,11 @@ func (m *model) crossing(c, d *cell, step, size int, p *passage, t *tally) {
 
 // shiftTime tallies which way and how far the hand goes, and when: chords shift
 // like single notes.
-func (m *model) shiftTime(a, b *state, p *passage, t *tally) {
+func (m *model) shiftTime(a, b *state, d int8, p *passage, t *tally) {
 	way := int(b.hand.Place) - int(a.hand.Place)
+	if way == 0 {
+		way = int(d)
+	}
 	if way < 0 {
 		t.add(shiftDown, 1)
 		way = -way
@@ -94,8 +98,7 @@ func (m *model) shiftTime(a, b *state, p *passage, t *tally) {
 }
 
 // shiftStep tallies what the melody does at a shift.
-func (m *model) shiftStep(a, b *state, step, size int, p *passage, t *tally) {
-	up := b.hand.Place > a.hand.Place
+func (m *model) shiftStep(up bool, step, size int, p *passage, t *tally) {
 	switch {
 	case step == 0:
 		t.add(shiftRepeat, 1)

@@ -70,7 +70,7 @@ func (pr *Problem) move(st *Study, path []int, last, k int) {
 	g := &st.Grips[pr.layers[k].event]
 	sh := pr.shift(st, a, b, last, k)
 	switch {
-	case pr.m.isShift(moved(a.hand, b.hand)):
+	case pr.m.isShift(way(a, b)):
 		g.Shift = len(st.Shifts)
 		st.Shifts = append(st.Shifts, sh)
 		pr.quickShift(st, &pr.layers[k])
@@ -116,7 +116,7 @@ func (pr *Problem) positionOver(path []int, from, to int) int {
 			if c.finger == 0 || c.held {
 				continue
 			}
-			if w := pr.struck[c.note].want; w.hasPos {
+			if w := pr.struck[c.note].want; w.hasPos && w.pos == c.pos { // one that is passed over says nothing of the hand
 				return int(w.pos)
 			}
 			if c.touch == Pressed {

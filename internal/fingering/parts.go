@@ -74,7 +74,7 @@ func (pr *Problem) EdgeBow(i, from, to int, how Bow) float64 {
 // coverOff is what a stopped or a lifted bow adds to the cost of a shift at a
 // bow change.
 func (pr *Problem) coverOff(a, b *state, p *passage, how Bow) float64 {
-	if !pr.m.isShift(moved(a.hand, b.hand)) || pr.m.cover(a, b, p) != BowChange {
+	if !pr.m.isShift(way(a, b)) || pr.m.cover(a, b, p) != BowChange {
 		return 0
 	}
 	w := &pr.m.w

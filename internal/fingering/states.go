@@ -10,17 +10,18 @@ import (
 
 // cell is one note in a state.
 type cell struct {
-	note   score.NoteID
-	key    int16 // sounding pitch, MIDI
-	steps  int16 // staff steps above the open string, for the finger that its letter asks for
-	str    int8
-	finger int8
-	semi   int8 // where the finger is
-	pos    int8 // position by the letter, as instrument.PositionOf; 0 for open strings
-	touch  Touch
-	held   bool
-	trill  bool
-	taste  bool // touched as a harmonic that the print does not ask for
+	note    score.NoteID
+	key     int16 // sounding pitch, MIDI
+	steps   int16 // staff steps above the open string, for the finger that its letter asks for
+	str     int8
+	finger  int8
+	semi    int8 // where the finger is
+	pos     int8 // position by the letter, as instrument.PositionOf; 0 for open strings
+	touch   Touch
+	held    bool
+	trill   bool
+	taste   bool // touched as a harmonic that the print does not ask for
+	plucked bool // by the left hand
 }
 
 // state is one grip: the cells of what sounds and the hand. lo and hi are the
@@ -41,6 +42,7 @@ type tone struct {
 	key      int
 	held     bool
 	trill    bool
+	plucked  bool
 	harmonic bool // marked as a natural harmonic (or not told which)
 	sounds   bool // the harmonic is written where it sounds
 	mayTouch bool // a natural harmonic is proposed beside the stopped note
@@ -189,7 +191,7 @@ func (g *generator) single(t *tone) []state {
 	copy(out, cached)
 	for i := range out {
 		cells[i] = cached[i].cells[0]
-		cells[i].note, cells[i].trill = t.note, t.trill
+		cells[i].note, cells[i].trill, cells[i].plucked = t.note, t.trill, t.plucked
 		cells[i].steps = int16(t.steps(int(cells[i].str)))
 		cells[i].place(cached[i].hand)
 		out[i].cells = cells[i : i+1 : i+1]
@@ -237,7 +239,7 @@ func (b *builder) put(i int, p place) {
 			return
 		}
 	}
-	c := cell{note: t.note, key: int16(t.key), str: int8(p.str), semi: int8(p.semi), touch: p.touch, held: t.held, trill: t.trill && !t.held}
+	c := cell{note: t.note, key: int16(t.key), str: int8(p.str), semi: int8(p.semi), touch: p.touch, held: t.held, trill: t.trill && !t.held, plucked: t.plucked && !t.held}
 	if t.steps != nil {
 		c.steps = int16(t.steps(p.str))
 	}

@@ -158,7 +158,7 @@ func (pr *Problem) shift(st *Study, a, b *state, last, k int) Shift {
 	l, from := &pr.layers[k], &pr.layers[last]
 	sh := Shift{Event: l.event, From: from.event, FromPlace: int(a.hand.Place), ToPlace: int(b.hand.Place),
 		FromPos: st.Grips[from.event].Position, ToPos: st.Grips[l.event].Position,
-		MM:      pr.m.at(b.hand.Place) - pr.m.at(a.hand.Place),
+		MM:      pr.m.travel(a, b),
 		Seconds: l.pass.timeFor(a, b), Cover: pr.m.cover(a, b, &l.pass)}
 	for i := range a.cells {
 		for j := range b.cells {
@@ -171,7 +171,7 @@ func (pr *Problem) shift(st *Study, a, b *state, last, k int) Shift {
 
 // quickShift reports a shift that leaves the hand less than a tenth of a second
 // for a way of more than 40 mm, about the fastest that hands go (common
-// practice, no source): no cheaper fingering avoids it.
+// practice, no source).
 func (pr *Problem) quickShift(st *Study, l *layer) {
 	sh := &st.Shifts[len(st.Shifts)-1]
 	if sh.Seconds >= 0.1 || math.Abs(sh.MM) < 40 || sh.Cover == Silence {
@@ -180,7 +180,7 @@ func (pr *Problem) quickShift(st *Study, l *layer) {
 	at := timeline.AtNote(pr.p, pr.Events[l.event].Struck[0])
 	st.Findings = append(st.Findings, score.Finding{Kind: "quick-shift", Grade: score.Caution, At: at, To: at, Notes: pr.Events[l.event].Struck,
 		Text:   fmt.Sprintf("The hand has %.2f s to move %.0f mm here.", sh.Seconds, math.Abs(sh.MM)),
-		Why:    "Every other fingering costs more elsewhere.",
+		Why:    fmt.Sprintf("That is %.1f m/s, %s; fast hands go at about 1 m/s.", math.Abs(sh.MM)/1000/sh.Seconds, sh.Cover),
 		Weight: math.Abs(sh.MM) / 1000 / sh.Seconds})
 }
 

@@ -96,7 +96,7 @@ func (m *model) habits(c *cell, at *moment, t *tally) {
 }
 
 // move tallies the step from finger to finger of a line.
-func (m *model) move(a, b *state, shifted bool, t *tally) {
+func (m *model) move(a, b *state, way int8, t *tally) {
 	c, d := &a.cells[0], &b.cells[0]
 	if c.key == d.key || c.finger > 4 || d.finger > 4 || abs8(d.str-c.str) > 1 {
 		return
@@ -108,11 +108,11 @@ func (m *model) move(a, b *state, shifted bool, t *tally) {
 	case d.str > c.str:
 		str = 2
 	}
-	if shifted {
+	switch {
+	case way > 0:
 		hand = 1
-		if b.hand.Place < a.hand.Place {
-			hand = 2
-		}
+	case way < 0:
+		hand = 2
 	}
 	t.add(firstMove+term((int(c.finger)*5+int(d.finger))*9+str*3+hand), 1)
 }

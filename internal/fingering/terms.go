@@ -81,6 +81,11 @@ const (
 	highCurve                  // semitones of the hand beyond fourth position, squared, by ten, times strings above [C: the string stiffens and the arm must come round]
 	aboveFirst                 // hand above first position where no note around goes beyond it [C: the first pages of every method]
 	fourthReach                // fourth finger stretched out of the frame, 10 mm, over what extension costs [R: weak 4]
+	shiftBare                  // shifts under a slur though a bow change, a rest or the pitch of an open string is within two notes [C: hide the shift; T: under an open string]
+	shiftGroup                 // shifts inside a beat, neither in a rest nor under an open string, though a beat is within two notes; 1 where notes around last a quarter of a second or less, 0 from half a second on [C: shift on the beat]
+	openInChord                // stopped notes of a chord for which the bow could have an open string beside the others [C: it rings, and spares the hand]
+	pluckStopped               // left-hand pizzicato of a stopped note [C: the open string rings and leaves all fingers free]
+	pluckNone                  // left-hand pizzicato with no finger free above the one that stops [C]
 	slideFourth                // the fourth finger slides a semitone, with the hand or without [C: it is weak, and a neighbouring string or a shift is safer]
 	nScalars
 )
@@ -148,6 +153,8 @@ var termNames = [nTerms]string{
 	harmonicTouched: "harmonic", harmonicInside: "harmonic_inside_run", harmonicPassed: "stopped_for_harmonic", pluckedNone: "no_finger_to_pluck",
 	octaveHand: "octave_hand", adjustTurn: "adjust_in_turn",
 	highCurve: "high_on_low_convex", aboveFirst: "above_first", fourthReach: "fourth_extension", slideFourth: "slide_of_fourth",
+	shiftBare: "shift_slur_needless", shiftGroup: "shift_inside_beat", openInChord: "stopped_for_open_in_chord",
+	pluckStopped: "plucked_stopped", pluckNone: "plucked_without_finger",
 }
 
 // TermNames lists the names in the order of feature vectors.

@@ -26,6 +26,11 @@ var printedFingerings = [...]string{
 // costAs is what the passage costs with all strings and fingers given.
 func costAs(t *testing.T, line, given string, dur score.Tick, o Options) float64 {
 	t.Helper()
+	return planAs(t, line, given, dur, o).Plan.Cost
+}
+
+func planAs(t *testing.T, line, given string, dur score.Tick, o Options) *Study {
+	t.Helper()
 	sc, p := notes(dur, line)
 	o.Decided = map[score.NoteID]Decision{}
 	for i, g := range strings.Fields(given) {
@@ -41,18 +46,39 @@ func costAs(t *testing.T, line, given string, dur score.Tick, o Options) float64
 	if got := fingers(st); got != strings.Join(strings.Fields(given), " ") {
 		t.Fatalf("decided %s, got %s", given, got)
 	}
-	return st.Plan.Cost
+	return st
 }
 
+// slowColour sums what a plan pays for open strings, and for the string and position of
+// notes in slow surroundings.
+func slowColour(st *Study) (sum float64) {
+	for _, x := range st.Plan.Terms {
+		if x.Name == "open" || x.Name == "open_long" || x.Name == "open_slow" || strings.HasPrefix(x.Name, "finger 0 ") || strings.HasPrefix(x.Name, "pace 0 ") ||
+			strings.HasPrefix(x.Name, "place ") && strings.HasSuffix(x.Name, " slow") {
+			sum += x.Value
+		}
+	}
+	return sum
+}
+
+// All four at four speeds. As quarters (0.6 s each) no. 2 comes out cheaper than no. 4
+// with the default: no. 4 has one open string more and four notes more on the highest
+// string, which the players learned from shun for slow notes. Without that colour the
+// treatise's order holds there too. Whether the treatise means quick notes alone, our
+// notes of it do not say.
 func TestFourPrintedFingerings(t *testing.T) {
 	for _, pr := range []Profile{Plain, Early} {
 		for _, dur := range []score.Tick{80, 120, 240, 480} { // sixteenths as printed, and faster and slower
-			var c [5]float64
+			var c, bare [5]float64
 			for k := 1; k <= 4; k++ {
-				c[k] = costAs(t, printedPassage, printedFingerings[k], dur, Options{Profile: pr})
+				st := planAs(t, printedPassage, printedFingerings[k], dur, Options{Profile: pr})
+				c[k], bare[k] = st.Plan.Cost, st.Plan.Cost-slowColour(st)
 			}
 			t.Logf("%q, %d ticks a note: nos. 1-4 cost %.2f", pr, dur, c[1:])
-			if dur <= 240 && !(c[4] < c[1] && c[4] < c[2] && c[4] < c[3] && c[2] < c[1]) {
+			if bare[4] >= bare[2] {
+				t.Errorf("%q, %d ticks a note: without the colour of slow notes no. 4 costs %.2f, no. 2 %.2f", pr, dur, bare[4], bare[2])
+			}
+			if !(c[4] < c[1] && c[4] < c[3] && c[2] < c[1] && (c[4] < c[2] || dur > 240 && pr == Plain)) {
 				t.Errorf("%q, %d ticks a note: nos. 1-4 cost %.2f; no. 4 should be cheapest and no. 2 cheaper than no. 1", pr, dur, c[1:])
 			}
 		}

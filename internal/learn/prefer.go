@@ -100,9 +100,33 @@ func judgements() ([]preference, error) {
 // termsOf adds up the terms of a line in sixteenths with all strings and fingers given.
 // One hand place at least is free, so that the cheapest by the unlearned weights is taken.
 func termsOf(line, given string, pace float64) ([]float64, error) {
+	pr, err := asGiven(line, given, pace, Bare(fingering.UnlearnedWeights()), fingering.Plain)
+	if err != nil {
+		return nil, err
+	}
+	return pr.Features(pr.Solve().States), nil
+}
+
+// TreatiseCosts is what the default weights say to the four printed fingerings with a
+// profile, in sixteenths at a number of quarters a minute; no. 1 at index 1. The default
+// was fitted to the judgements (see judgements): that it ranks them as the treatise does
+// says that it holds a constraint, and is no test on what it has not seen.
+func TreatiseCosts(profile fingering.Profile, pace float64) (out [5]float64, err error) {
+	for k := 1; k < len(TreatiseFingerings); k++ {
+		pr, err := asGiven(TreatisePassage, TreatiseFingerings[k], pace, fingering.DefaultWeights(), profile)
+		if err != nil {
+			return out, err
+		}
+		out[k] = pr.Solve().Cost
+	}
+	return out, nil
+}
+
+// asGiven lays out a line in sixteenths with all strings and fingers given.
+func asGiven(line, given string, pace float64, weights *fingering.Weights, profile fingering.Profile) (*fingering.Problem, error) {
 	p := &score.Part{ID: "P1", Directions: []score.Direction{{Kind: "metronome", Tempo: pace}}}
 	sc := &score.Score{Quarter: quarter, Parts: []*score.Part{p}}
-	o := fingering.Options{Instrument: instrument.Violin(), Decided: map[score.NoteID]fingering.Decision{}, Weights: Bare(fingering.UnlearnedWeights())}
+	o := fingering.Options{Instrument: instrument.Violin(), Decided: map[score.NoteID]fingering.Decision{}, Weights: weights, Profile: profile}
 	names, fingers := strings.Fields(line), strings.Fields(given)
 	if len(names) != len(fingers) {
 		return nil, fmt.Errorf("%d notes, %d fingers", len(names), len(fingers))
@@ -124,6 +148,5 @@ func termsOf(line, given string, pace float64) ([]float64, error) {
 		f := int8(fingers[i][len(numeral)] - '0')
 		o.Decided[id] = fingering.Decision{Finger: &f, String: map[string]int{"I": 1, "II": 2, "III": 3, "IV": 4}[numeral]}
 	}
-	pr := fingering.NewProblem(sc, p, o)
-	return pr.Features(pr.Solve().States), nil
+	return fingering.NewProblem(sc, p, o), nil
 }

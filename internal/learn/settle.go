@@ -16,7 +16,8 @@ const Share = 0.85
 // Floors are the terms that the fit never sees and that enter the default in full:
 // what keeps a hand low whose music asks for no more. Common practice, no source.
 func Floors() []string {
-	return []string{"high_on_low_convex", "above_first", "fourth_extension", "slide_of_fourth"}
+	return []string{"high_on_low_convex", "above_first", "fourth_extension", "slide_of_fourth",
+		"shift_slur_needless", "shift_inside_beat", "stopped_for_open_in_chord", "plucked_stopped", "plucked_without_finger"}
 }
 
 // Least are the terms that the default never has for less than set by hand: one pitch

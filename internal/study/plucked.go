@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -29,25 +30,41 @@ func plucked(p *score.Part) *score.Part {
 func leftPlucked(n *score.Note) bool { return n.Has(score.Stopped) && !n.Has(score.LeftHandPlucked) }
 
 // pluckedFindings tells where no finger is free to pluck with: it has to lie
-// above the one that stops the note.
+// above the one that stops the note, and to stop none beside it.
 func (s *Study) pluckedFindings(played *score.Part) []score.Finding {
 	if played == s.Part {
 		return nil
 	}
 	var out []score.Finding
 	for i := range s.Hand.Grips {
-		for _, st := range s.Hand.Grips[i].Stops {
-			if st.Held || st.Finger != 4 || !leftPlucked(&s.Part.Notes[st.Note]) {
+		stops := s.Hand.Grips[i].Stops
+		for _, st := range stops {
+			if st.Held || !leftPlucked(&s.Part.Notes[st.Note]) || fingerFree(stops, st) {
 				continue
+			}
+			why := "the fourth stops it"
+			if st.Finger != 4 {
+				why = "those above the one that stops it stop other notes"
 			}
 			at := timeline.AtNote(s.Part, st.Note)
 			out = append(out, score.Finding{Kind: "left-hand-pizzicato", Grade: score.Caution, Part: s.Part.ID, At: at, To: at, Notes: []score.NoteID{st.Note},
-				Text:       fmt.Sprintf("The left hand has no finger free to pluck %s: the fourth stops it.", s.Part.Notes[st.Note].Sounding.Name()),
+				Text:       fmt.Sprintf("The left hand has no finger free to pluck %s: %s.", s.Part.Notes[st.Note].Sounding.Name(), why),
 				Why:        "A finger above the one that stops the note plucks it.",
 				Suggestion: "Decide a lower finger, or pluck with the right hand."})
 		}
 	}
 	return out
+}
+
+// fingerFree says that a finger above that of a stop stops nothing; the thumb lies
+// behind the first.
+func fingerFree(stops []fingering.Stop, s fingering.Stop) bool {
+	for f := s.Finger%instrument.Thumb + 1; f <= 4; f++ {
+		if !slices.ContainsFunc(stops, func(o fingering.Stop) bool { return o.Finger == f }) {
+			return true
+		}
+	}
+	return false
 }
 
 // reachFindings tells of grips that open the hand beyond the limit it was said

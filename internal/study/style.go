@@ -155,9 +155,9 @@ func list(words []string) string {
 	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
 }
 
-// handProfile is the style of the hand that goes with a profile: its own of that
+// HandProfile is the style of the hand that goes with a profile: its own of that
 // name, or the nearest.
-func (st Style) handProfile() fingering.Profile {
+func (st Style) HandProfile() fingering.Profile {
 	if p := fingering.Profile(st.Profile); p.Known() {
 		return p
 	}
@@ -218,7 +218,7 @@ func (s *Study) bowOptions(r Request) bowing.Options {
 }
 
 func (s *Study) handOptions(r Request) fingering.Options {
-	o := fingering.Options{Instrument: s.Instrument, Pace: &s.Pace, Profile: r.Style.handProfile(), Weights: r.Style.handWeights(s.Instrument.Kind),
+	o := fingering.Options{Instrument: s.Instrument, Pace: &s.Pace, Profile: r.Style.HandProfile(), Weights: r.Style.handWeights(s.Instrument.Kind),
 		Harmonics: fingering.Harmonics(max(0, slices.Index(HarmonicChoices, r.Style.Harmonics)))}
 	for id, d := range s.Decided {
 		if d.Finger == nil && d.String == 0 && d.Position == nil {

@@ -312,6 +312,8 @@ var termWords = map[string]string{
 	"height": "the height of the hand", "drawn_back": "the first finger drawn back", "even_position": "second, fourth or sixth position", "fourth": "the fourth finger",
 	"string_change_slurred": "string changes under a slur", "fifth_across": "a fifth across two strings", "narrow_fourth": "the fourth finger drawn in",
 	"extension": "fingers stretched out", "slide": "a finger sliding a half step", "hop": "a finger hopping to another string", "refinger": "a repeated pitch fingered anew",
+	"shift_slur_needless": "shifts under a slur that could be hidden near by", "shift_inside_beat": "shifts inside a beat", "stopped_for_open_in_chord": "fingers in a chord that open strings would spare",
+	"plucked_stopped": "stopped notes plucked by the left hand", "plucked_without_finger": "left-hand pizzicato with no finger free",
 }
 
 // learnedHabit says all cells of the learned tables (see package fingering), which
