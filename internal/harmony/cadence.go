@@ -144,8 +144,9 @@ func (s *Study) authentic(i int) CadenceType {
 
 // onRoot tells whether the dominant that ends at chord i stands on its root at its
 // end. The bass of one line is heard as lasting on after the line has left it, so
-// that the lowest note counts: of the chord, or of its last quarter. A leading-note
-// chord counts with the dominant chord that it follows.
+// that the lowest note counts: from where the chord begins, or of the last quarter.
+// With the dominant's root under it a leading-note chord is a dominant; without, it
+// counts with the dominant chord that it follows.
 func (s *Study) onRoot(i int) bool {
 	c := &s.Chords[i]
 	root := c.Chord.Root + 1
@@ -154,8 +155,11 @@ func (s *Study) onRoot(i int) bool {
 		if b.Movement != c.Movement || b.Chord.Root != root && (b.Applied || b.fn.class != clLeading || b.Key != c.Key) {
 			return false
 		}
+		if s.lowestTone(b.From, c.From) == root || s.lowestTone(max(b.From, c.From-s.q), c.From) == root {
+			return true
+		}
 		if b.Chord.Root == root {
-			return b.Inversion == 0 || s.lowestTone(b.From, c.From) == root || s.lowestTone(max(b.From, c.From-s.q), c.From) == root
+			return b.Inversion == 0
 		}
 	}
 	return false
