@@ -60,9 +60,12 @@ func (s *scored) seconds(path []Segment) []second {
 	out := make([]second, len(path))
 	unit, acc, whole := make([]float64, len(s.chords)), make([]float64, len(s.chords)), make([]float64, len(s.chords))
 	key, keyAcc := make([]float64, len(s.keys)), make([]float64, len(s.keys))
+	f := s.flat()
+	states := make([]float64, f.n)
 	for i, seg := range path {
 		clear(acc)
 		clear(keyAcc)
+		clear(states)
 		var sp span
 		for u := seg.To - 1; u >= seg.From; u-- {
 			s.chordUnit(u, unit)
@@ -73,6 +76,11 @@ func (s *scored) seconds(path []Segment) []second {
 			for k, v := range key {
 				keyAcc[k] += v
 			}
+			if s.gain != nil {
+				for y, v := range s.gain.state[u] {
+					states[y] += v
+				}
+			}
 			if u == seg.To-1 {
 				sp = startSpan(&s.g.units[u])
 			} else {
@@ -80,16 +88,16 @@ func (s *scored) seconds(path []Segment) []second {
 			}
 		}
 		s.wholeScores(sp, acc, whole)
-		out[i] = s.second(path, i, &sp, whole, keyAcc)
+		out[i] = s.second(path, i, &sp, whole, keyAcc, func(y State) float64 { return states[f.at[y.Key]+y.Fn] })
 	}
 	return out
 }
 
-func (s *scored) second(path []Segment, i int, sp *span, whole, keyAcc []float64) second {
+func (s *scored) second(path []Segment, i int, sp *span, whole, keyAcc []float64, won func(State) float64) second {
 	seg := path[i]
 	value := func(y State) float64 {
 		m, c := mode(s.keys[y.Key].Minor), s.chord[y.Key][y.Fn]
-		v := whole[c] + keyAcc[y.Key] + s.number[m][sp.degree(s.keys[y.Key])][y.Fn]
+		v := whole[c] + keyAcc[y.Key] + s.number[m][sp.degree(s.keys[y.Key])][y.Fn] + won(y)
 		if i > 0 {
 			v += s.joinScore(path[i-1].State, y, seg.From)
 		} else {

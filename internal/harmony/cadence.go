@@ -38,7 +38,7 @@ type Cadence struct {
 }
 
 // The signs of a close. Each is 0 … 1 or a small number; weights are learned
-// (blocks close-authentic and close-half of weights.txt).
+// (blocks close-phrase, close-authentic and close-half of weights.txt).
 const (
 	sgAlways     = iota
 	sgSection    // the section or the movement ends with this chord
@@ -47,31 +47,38 @@ const (
 	sgHalfBar    // reached on the second strongest
 	sgRootBefore // the chord before stands on its root
 	sgRootHere
-	sgPrepared // a supertonic or subdominant chord, or a six-four of the goal, within the two chords before that
-	sgTop      // the first note of the chord is its root
-	sgFours    // the bar closes a group of four bars of its section
-	sgTwos     // or of two
-	sgSilence  // a silence follows in the chord
-	sgBars     // length of the chord in bars, at most 2
-	sgSeventh  // the chord before has a seventh
-	sgLeading  // the chord before is a leading-note chord
-	sgHome     // the key is the home key
-	sgNewKey   // the key has changed since the last cadence of the same section, or will change after this chord
-	sgStep     // the line steps to the tonic from the degree above or below
-	sgFall     // it comes to the tonic from the fifth degree
-	sgFew      // few notes in the chord for its length
+	sgPrepared  // a supertonic or subdominant chord, or a six-four of the goal, within the two chords before that
+	sgTop       // the first note of the chord is its root
+	sgFours     // the bar closes a group of four bars of its section
+	sgTwos      // or of two
+	sgSilence   // a silence follows in the chord
+	sgBars      // length of the chord in bars, at most 2
+	sgSeventh   // the chord before has a seventh
+	sgLeading   // the chord before is a leading-note chord
+	sgHome      // the key is the home key
+	sgNewKey    // the key has changed since the last cadence of the same section, or will change after this chord
+	sgStep      // the line steps to the tonic from the degree above or below
+	sgFall      // it comes to the tonic from the fifth degree
+	sgFew       // few notes in the chord for its length
+	sgFifth     // the bass falls a fifth
+	sgBassStep  // the bass goes by step
+	sgAuthentic // the chords can make an authentic cadence
+	sgHalf      // or a half cadence
+	sgLevel     // reached off the beat
+	sgPhrase    // how likely the chord ends a phrase: its logarithm of odds
 	signs
 )
 
-var signNames = [signs]string{"always", "section-ends", "long", "downbeat", "half-bar", "root-before", "root-here", "prepared", "root-first", "fours", "twos", "silence", "bars", "seventh", "leading-note", "home", "key-change-after", "step-to-tonic", "fifth-to-tonic", "few-notes"}
+var signNames = [signs]string{"always", "section-ends", "long", "downbeat", "half-bar", "root-before", "root-here", "prepared", "root-first", "fours", "twos", "silence", "bars", "seventh", "leading-note", "home", "key-change-after", "step-to-tonic", "fifth-to-tonic", "few-notes", "bass-fifth", "bass-step", "authentic", "half", "off-beat", "phrase-end"}
 
 var (
+	blPhrase    = newBlock("close-phrase", named(signNames[:]...))
 	blAuthentic = newBlock("close-authentic", named(signNames[:]...))
 	blHalf      = newBlock("close-half", named(signNames[:]...))
 )
 
 // cadenceFloor is the strength from which a close counts as a cadence.
-const cadenceFloor = 0.35
+const cadenceFloor = 0.3
 
 // candidate is a place that may be a cadence.
 type candidate struct {
@@ -80,7 +87,7 @@ type candidate struct {
 }
 
 // candidates lists all chord changes of the right kind, with their signs.
-func (s *Study) candidates() []candidate {
+func (s *Study) candidates(w *Weights) []candidate {
 	ctx := s.closeContext()
 	var out []candidate
 	for i := 1; i < len(s.Chords); i++ {
@@ -88,28 +95,29 @@ func (s *Study) candidates() []candidate {
 		if b.Movement != c.Movement {
 			continue
 		}
-		t, ok := s.kindOf(b, c)
+		t, ok := s.kindOf(i)
 		if !ok {
 			continue
 		}
-		out = append(out, candidate{Cadence{At: c.From, Chord: i, Type: t, Key: c.Key}, s.signsAt(ctx, i)})
+		out = append(out, candidate{Cadence{At: c.From, Chord: i, Type: t, Key: c.Key}, s.signsAt(ctx, i, w)})
 	}
 	return out
 }
 
-// kindOf is the cadence that two chords in a row can make.
-func (s *Study) kindOf(b, c *ChordSpan) (CadenceType, bool) {
+// kindOf is the cadence that chord i and the one before can make.
+func (s *Study) kindOf(i int) (CadenceType, bool) {
+	b, c := &s.Chords[i-1], &s.Chords[i]
 	dominant := !b.Applied && (b.fn.class == clDominant || b.fn.class == clLeading)
 	tonic := c.Chord.Root == c.Key.Tonic && !c.Applied && (c.Chord.Quality == Major || c.Chord.Quality == Minor)
 	switch {
 	case b.Key != c.Key:
 		// the old key's chord may already be the new dominant
 		if c.Chord.Root == c.Key.Tonic && tonic && b.Chord.Root == c.Key.Tonic+1 && (b.Chord.Quality == Major || b.Chord.Quality == DominantSeventh) {
-			return s.authentic(b, c), true
+			return s.authentic(i), true
 		}
 		return 0, false
 	case dominant && tonic && c.Inversion == 0:
-		return s.authentic(b, c), true
+		return s.authentic(i), true
 	case dominant && b.fn.class == clDominant && tonic:
 		return Evaded, true
 	case dominant && c.fn.class == clSubmediant:
@@ -122,29 +130,72 @@ func (s *Study) kindOf(b, c *ChordSpan) (CadenceType, bool) {
 	return 0, false
 }
 
-// authentic tells a perfect authentic cadence from an imperfect one: the root of
-// the dominant is heard (in one line a bass is heard as lasting on after the line
-// has left it) or understood, as textbooks take the leading-note chord for a
-// dominant without its root and annotators of one line do; and the highest note of
-// the arrival is the tonic.
-func (s *Study) authentic(b, c *ChordSpan) CadenceType {
-	heard, top := b.fn.class == clLeading, score.NoNote
-	at := sort.Search(len(s.part.Notes), func(i int) bool { return s.part.Notes[i].Onset >= b.From })
-	for i := at; i < len(s.part.Notes) && s.part.Notes[i].Onset <= c.From; i++ {
-		n := &s.part.Notes[i]
-		if n.Rest || n.Grace || n.Cue || n.Unpitched {
-			continue
-		}
-		heard = heard || n.Onset < c.From && ToneOf(n.Sounding) == b.Chord.Root
-		if n.Onset == c.From && (top == score.NoNote || n.Sounding.MIDI() > s.part.Notes[top].Sounding.MIDI()) {
-			top = n.ID
-		}
-	}
-	if heard && top != score.NoNote && ToneOf(s.part.Notes[top].Sounding) == c.Chord.Root {
+// authentic tells a perfect authentic cadence at chord i from an imperfect one. It
+// is perfect where both chords stand on their roots and the highest note of the
+// arrival is the tonic; a leading-note chord in the dominant's place makes it
+// imperfect (Kostka and Payne, Tonal Harmony, ch. 10; Caplin, Classical Form, 1998,
+// ch. 3; chapters from memory), unless it only prolongs a dominant before it.
+func (s *Study) authentic(i int) CadenceType {
+	if s.onRoot(i) && s.topIsRoot(&s.Chords[i]) {
 		return PerfectAuthentic
 	}
 	return ImperfectAuthentic
 }
+
+// onRoot tells whether the dominant that ends at chord i stands on its root at its
+// end. The bass of one line is heard as lasting on after the line has left it, so
+// that the lowest note counts: from where the chord begins, or of the last quarter.
+// With the dominant's root under it a leading-note chord is a dominant; without, it
+// counts with the dominant chord that it follows.
+func (s *Study) onRoot(i int) bool {
+	c := &s.Chords[i]
+	root := c.Chord.Root + 1
+	for j := i - 1; j >= 0; j-- {
+		b := &s.Chords[j]
+		if b.Movement != c.Movement || b.Chord.Root != root && (b.Applied || b.fn.class != clLeading || b.Key != c.Key) {
+			return false
+		}
+		if s.lowestTone(b.From, c.From) == root || s.lowestTone(max(b.From, c.From-s.q), c.From) == root {
+			return true
+		}
+		if b.Chord.Root == root {
+			return b.Inversion == 0
+		}
+	}
+	return false
+}
+
+// lowestTone is the tone of the lowest note struck in [from, to); no tone where
+// there is none.
+func (s *Study) lowestTone(from, to score.Tick) Tone {
+	low := score.NoNote
+	for i := s.firstNote(from); i < len(s.part.Notes) && s.part.Notes[i].Onset < to; i++ {
+		n := &s.part.Notes[i]
+		if sounds(n) && (low == score.NoNote || n.Sounding.MIDI() < s.part.Notes[low].Sounding.MIDI()) {
+			low = n.ID
+		}
+	}
+	return s.toneOf(low)
+}
+
+// topIsRoot says that the highest note struck where the chord begins is its root.
+func (s *Study) topIsRoot(c *ChordSpan) bool {
+	top := score.NoNote
+	for i := s.firstNote(c.From); i < len(s.part.Notes) && s.part.Notes[i].Onset == c.From; i++ {
+		n := &s.part.Notes[i]
+		if sounds(n) && (top == score.NoNote || n.Sounding.MIDI() > s.part.Notes[top].Sounding.MIDI()) {
+			top = n.ID
+		}
+	}
+	return s.toneOf(top) == c.Chord.Root
+}
+
+// firstNote is the index of the first note at or after a tick.
+func (s *Study) firstNote(at score.Tick) int {
+	return sort.Search(len(s.part.Notes), func(i int) bool { return s.part.Notes[i].Onset >= at })
+}
+
+func sounds(n *score.Note) bool { return !n.Rest && !n.Grace && !n.Cue && !n.Unpitched }
 
 // closeContext is what the signs are measured against.
 type closeContext struct {
@@ -204,7 +255,7 @@ func median(v []float64) float64 {
 	return v[len(v)/2]
 }
 
-func (s *Study) signsAt(x *closeContext, i int) (g [signs]float64) {
+func (s *Study) signsAt(x *closeContext, i int, w *Weights) (g [signs]float64) {
 	b, c := &s.Chords[i-1], &s.Chords[i]
 	is := func(k int, yes bool) {
 		if yes {
@@ -260,17 +311,23 @@ func (s *Study) signsAt(x *closeContext, i int) (g [signs]float64) {
 		}
 	}
 	is(sgFew, float64(count)*x.usual*2 < float64(c.To-c.From))
+	bass := b.BassTone - c.BassTone
+	is(sgFifth, bass == 1)
+	is(sgBassStep, bass == 2 || bass == -2 || bass == 5 || bass == -5)
+	kind, ok := s.kindOf(i)
+	is(sgAuthentic, ok && kind <= ImperfectAuthentic)
+	is(sgHalf, ok && kind == Half)
+	is(sgLevel, c.level > 1)
+	if w != nil {
+		g[sgPhrase] = max(-4, min(4, dot(&g, w.w[blPhrase.at:blPhrase.at+signs])))
+	}
 	return g
 }
 
 func (c *candidate) strength(w *Weights) float64 {
-	b := blAuthentic
+	z := dot(&c.sign, w.w[blAuthentic.at:blAuthentic.at+signs])
 	if c.Type == Half {
-		b = blHalf
-	}
-	z := 0.0
-	for i, v := range c.sign {
-		z += w.w[b.at+i] * v
+		z += dot(&c.sign, w.w[blHalf.at:blHalf.at+signs])
 	}
 	v := 1 / (1 + math.Exp(-z))
 	if c.sign[sgSection] == 1 {
@@ -295,7 +352,7 @@ const (
 // cadences keeps the candidates that are strong enough; of two within a beat or
 // so of each other the stronger.
 func (s *Study) cadences(w *Weights) {
-	for _, c := range s.candidates() {
+	for _, c := range s.candidates(w) {
 		c.Strength = c.strength(w)
 		if c.Strength < cadenceFloor {
 			continue
@@ -307,71 +364,5 @@ func (s *Study) cadences(w *Weights) {
 			continue
 		}
 		s.Cadences = append(s.Cadences, c.Cadence)
-	}
-}
-
-// labelledCloses is a study with the places and kinds of its labelled cadences.
-type labelledCloses struct {
-	study *Study
-	at    []score.Tick
-	half  []bool // the label is a half cadence
-}
-
-// cadenceNear is the distance within which a cadence counts as found, in quarters.
-const cadenceNear = 1
-
-// learnCadences fits the weights of the signs into w: logistic regression, by
-// plain gradient descent with a small pull to zero.
-func learnCadences(w *Weights, all []labelledCloses) {
-	type row struct {
-		x    [signs]float64
-		y    float64
-		half bool
-	}
-	var rows []row
-	for _, l := range all {
-		for _, c := range l.study.candidates() {
-			r := row{x: c.sign, half: c.Type == Half}
-			for i, at := range l.at {
-				if d := at - c.At; d <= cadenceNear*l.study.q && d >= -cadenceNear*l.study.q && l.half[i] == r.half {
-					r.y = 1
-				}
-			}
-			rows = append(rows, r)
-		}
-	}
-	for i := range signs {
-		w.w[blAuthentic.at+i], w.w[blHalf.at+i] = 0, 0
-	}
-	for _, half := range []bool{false, true} {
-		b := blAuthentic
-		if half {
-			b = blHalf
-		}
-		v := w.w[b.at : b.at+signs]
-		for range 2000 {
-			var g [signs]float64
-			n := 0.0
-			for _, r := range rows {
-				if r.half != half {
-					continue
-				}
-				z := 0.0
-				for i := range v {
-					z += v[i] * r.x[i]
-				}
-				e := 1/(1+math.Exp(-z)) - r.y
-				for i := range v {
-					g[i] += e * r.x[i]
-				}
-				n++
-			}
-			if n == 0 {
-				break
-			}
-			for i := range v {
-				v[i] -= 0.5 * (g[i] + 0.5*v[i]) / n
-			}
-		}
 	}
 }

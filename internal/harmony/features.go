@@ -44,6 +44,8 @@ var (
 	blFirst      = newBlock("first-low", named("root", "third", "fifth", "seventh", "foreign"))
 	blMissing    = newBlock("missing", named(qualityNames[:]...), named("root", "third", "fifth", "seventh"), named("few-notes", "many-notes"))
 	blTint       = newBlock("tint", named(qualityNames[:]...), numbered(-9, motions))
+	blUnitLow    = newBlock("unit-low", named("root", "third", "fifth", "seventh", "foreign"), numbered(0, levels))
+	blBarLow     = newBlock("bar-low", named("root", "third", "fifth", "seventh", "foreign"), named("before", "here", "later"))
 	blMemory     = newBlock("memory", named("root", "third", "fifth", "seventh", "foreign"), numbered(0, ages))
 	blLine       = newBlock("line", modes(), numbered(-8, degrees), numbered(-8, degrees))
 	blPlace      = newBlock("place", modes(), numbered(0, places), named("home", "relative", "dominant", "dominant-relative", "flatter", "other"))

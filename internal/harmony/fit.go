@@ -28,29 +28,36 @@ type LabelledCadence struct {
 // Fit learns all weights: those of the search, then those of the cadences on the
 // readings that the search makes with them.
 func Fit(all []Labelled, set Settings) (*Weights, error) {
-	var exs []*Example
-	for _, l := range all {
-		ex, ok := NewExample(l.Part, l.Quarter, l.Home, l.Labels)
-		if !ok {
-			return nil, fmt.Errorf("%s: its first label is missing or in a key beyond those that are looked for", l.Name)
-		}
-		exs = append(exs, ex)
+	w, err := LearnReading(all, set)
+	if err != nil {
+		return nil, err
 	}
-	w := Learn(exs, set)
+	w = w.WithKeyShare(set.KeyShare)
 	var closes []labelledCloses
 	for _, l := range all {
-		if len(l.Cadences) == 0 {
-			continue
-		}
-		c := labelledCloses{study: AnalyzeWith(l.Part, l.Quarter, w)}
+		c := labelledCloses{study: AnalyzeWith(l.Part, l.Quarter, w), phrases: l.Phrases}
 		for _, x := range l.Cadences {
 			c.at, c.half = append(c.at, x.At), append(c.half, x.Type == "HC")
 		}
 		closes = append(closes, c)
 	}
 	learnCadences(w, closes)
+	return w, nil
+}
+
+// LearnReading learns the weights of the search alone, the evidence of keys still
+// at its whole share.
+func LearnReading(all []Labelled, set Settings) (*Weights, error) {
+	var exs []*Example
+	var names []string
 	for _, l := range all {
-		w.Learned = append(w.Learned, l.Name)
+		ex, ok := NewExample(l.Part, l.Quarter, l.Home, l.Labels)
+		if !ok {
+			return nil, fmt.Errorf("%s: its first label is missing or in a key beyond those that are looked for", l.Name)
+		}
+		exs, names = append(exs, ex), append(names, l.Name)
 	}
+	w := Learn(exs, set)
+	w.Learned = names
 	return w, nil
 }

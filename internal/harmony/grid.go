@@ -47,12 +47,15 @@ type unit struct {
 	mask       uint64 // tones heard
 	low        int16  // lowest key number heard, 127 for none
 	lowTone    Tone
+	barLow     Tone // lowest of its bar
+	barWhen    int8 // it sounded before, sounds here, comes later; -1: the bar is silent
 	first      Tone // lowest of what sounds at its start, or is struck first
 	struck     int
 	empty      bool
 	memory     []memo
-	line       [][2]Tone // melodic steps to the notes struck here
-	place      int       // part of the movement
+
+	line  [][2]Tone // melodic steps to the notes struck here
+	place int       // part of the movement
 }
 
 // grid is a part cut into units.
@@ -72,6 +75,7 @@ func newGrid(p *score.Part, quarter score.Tick) *grid {
 	}
 	g.lay(timeline.Events(p))
 	g.remember()
+	g.barLows()
 	for i := range g.units {
 		u := &g.units[i]
 		u.empty = len(u.notes) == 0
@@ -278,5 +282,35 @@ func (g *grid) remember() {
 			n++
 		}
 		held = held[:n]
+	}
+}
+
+// barLows tells each unit the lowest tone of its bar and when it sounds: in one
+// line the bass is struck now and then and heard through.
+func (g *grid) barLows() {
+	for from := 0; from < len(g.units); {
+		to, at := from, -1
+		for ; to < len(g.units) && g.units[to].measure == g.units[from].measure; to++ {
+			if u := &g.units[to]; len(u.notes) > 0 && (at < 0 || u.low < g.units[at].low) {
+				at = to
+			}
+		}
+		for i := from; i < to; i++ {
+			u := &g.units[i]
+			u.barWhen = -1
+			if at < 0 {
+				continue
+			}
+			u.barLow = g.units[at].lowTone
+			switch {
+			case g.units[i].low == g.units[at].low:
+				u.barWhen = 1
+			case at < i:
+				u.barWhen = 0
+			default:
+				u.barWhen = 2
+			}
+		}
+		from = to
 	}
 }

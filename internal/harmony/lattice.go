@@ -23,6 +23,10 @@ type lattice struct {
 	missX            [2][]float64
 	acc, chordX      []float64 // of the segment at hand, by chord
 	keyAcc, keyX     []float64
+	liveKeys         []int32 // the keys at hand
+	liveChords       []int32 // and their chords
+	marked           []bool
+	reached          []bool // keys that stepBack comes to
 }
 
 func newLattice(s *scored) *lattice {
@@ -41,6 +45,13 @@ func newLattice(s *scored) *lattice {
 	l.missX = [2][]float64{exps(s.miss[0]), exps(s.miss[1])}
 	l.acc, l.chordX = make([]float64, len(s.chords)), make([]float64, len(s.chords))
 	l.keyAcc, l.keyX = make([]float64, len(s.keys)), make([]float64, len(s.keys))
+	l.marked, l.reached = make([]bool, len(s.chords)), make([]bool, len(s.keys))
+	for k := range s.keys {
+		l.liveKeys = append(l.liveKeys, int32(k))
+	}
+	for c := range s.chords {
+		l.liveChords = append(l.liveChords, int32(c))
+	}
 	l.sameX = math.Exp(s.w.w[blSame.idx1(0)])
 	for u := range s.units {
 		c, k := make([]float64, len(s.chords)), make([]float64, len(s.keys))
@@ -112,12 +123,14 @@ func (l *lattice) segments(t int, see func(from int, sp *span, key, chord []floa
 		} else {
 			sp = sp.before(u)
 		}
-		for c, v := range l.chordAt[from] {
-			l.acc[c] *= v
+		at := l.chordAt[from]
+		for _, c := range l.liveChords {
+			l.acc[c] *= at[c]
 		}
 		base := math.Exp(l.spanScore(sp))
-		for k, v := range l.keyAt[from] {
-			l.keyAcc[k] *= v
+		of := l.keyAt[from]
+		for _, k := range l.liveKeys {
+			l.keyAcc[k] *= of[k]
 			l.keyX[k] = l.keyAcc[k] * base
 		}
 		l.whole(&sp)
@@ -137,10 +150,10 @@ func (l *lattice) whole(sp *span) {
 	}
 	low, first, mask := sp.tone-loTone, sp.first-loTone, sp.mask|1<<heardBit
 	miss := l.missX[many]
-	for c, v := range l.acc {
+	for _, c := range l.liveChords {
 		q := int(l.chords[c].Quality)
 		role := &l.role[c]
-		l.chordX[c] = v * l.lowX[q*roles+int(role[low])] * l.firstX[role[first]] * miss[q*16+l.heard(c, mask)]
+		l.chordX[c] = l.acc[c] * l.lowX[q*roles+int(role[low])] * l.firstX[role[first]] * miss[q*16+l.heard(int(c), mask)]
 	}
 }
 
@@ -189,7 +202,8 @@ func (l *lattice) closing() []float64 {
 
 // extend adds src times the segment to dst.
 func (l *lattice) extend(src, dst []float64, scale float64, sp *span, key, chord []float64) {
-	for k, row := range l.chord {
+	for _, k := range l.liveKeys {
+		row := l.chord[k]
 		num := l.numberX[mode(l.keys[k].Minor)][sp.degree(l.keys[k])]
 		b := scale * key[k]
 		if b == 0 {
@@ -276,8 +290,14 @@ func (l *lattice) stepBack(t int, after, out []float64) {
 		gs := l.groupOf[m]
 		n := l.groups[m]
 		clear(sums[:n])
+		l.reached[k] = false
 		for i, x := range v {
 			sums[gs[i]] += x
+			l.reached[k] = l.reached[k] || x != 0
+		}
+		if !l.reached[k] { // left out by keepLive
+			clear(o)
+			continue
 		}
 		fol := l.followX[m]
 		var from [maxGroups]float64
@@ -306,7 +326,7 @@ func (l *lattice) stepBack(t int, after, out []float64) {
 		sum := 0.0
 		pv := l.pivotX[a]
 		for k, row := range l.chord {
-			if k == a {
+			if k == a || !l.reached[k] {
 				continue
 			}
 			en, lo := l.enterX[mode(l.keys[k].Minor)], l.f.at[k]
@@ -319,6 +339,34 @@ func (l *lattice) stepBack(t int, after, out []float64) {
 		m, lo := mode(l.keys[a].Minor), l.f.at[a]
 		for i := range l.chord[a] {
 			out[lo+i] += sum * l.leaveX[m][i]
+		}
+	}
+}
+
+// neverMind is the chance under which backward leaves a key out where a segment
+// ends: the chances it finds are too small by no more than keys times this.
+const neverMind = 1e-9
+
+// keepLive sets the keys that have a chance, and their chords.
+func (l *lattice) keepLive(chance []float64) {
+	for _, c := range l.liveChords {
+		l.marked[c] = false
+	}
+	l.liveKeys, l.liveChords = l.liveKeys[:0], l.liveChords[:0]
+	for k, row := range l.chord {
+		sum := 0.0
+		for _, v := range chance[l.f.at[k] : l.f.at[k]+len(row)] {
+			sum += v
+		}
+		if sum < neverMind {
+			continue
+		}
+		l.liveKeys = append(l.liveKeys, int32(k))
+		for _, c := range row {
+			if !l.marked[c] {
+				l.marked[c] = true
+				l.liveChords = append(l.liveChords, c)
+			}
 		}
 	}
 }
@@ -372,9 +420,11 @@ func (l *lattice) backward(w watch) {
 		}
 		bLog += norm(b)
 		scale := math.Exp(l.endLog[t] + bLog - l.logZ)
-		for y := range cover {
-			cover[y] += l.end[t][y] * b[y] * scale
+		for y := range chance {
+			chance[y] = l.end[t][y] * b[y] * scale
+			cover[y] += chance[y]
 		}
+		l.keepLive(chance)
 		l.segments(t, func(from int, sp *span, key, chord []float64) {
 			if after[from] == nil {
 				if n := len(spare); n > 0 {

@@ -72,6 +72,10 @@ func TestLikelyIsExact(t *testing.T) {
 			w.w[i] /= 4
 		}
 		key, root, sum := make([][2]float64, p.units), make([][tones]float64, p.units), 0.0
+		state := make([]map[State]float64, p.units)
+		for u := range state {
+			state[u] = map[State]float64{}
+		}
 		everyReading(p, func(path []Segment) {
 			e := math.Exp(p.score(w, path))
 			sum += e
@@ -79,6 +83,7 @@ func TestLikelyIsExact(t *testing.T) {
 				for u := s.From; u < s.To; u++ {
 					key[u][s.Key] += e
 					root[u][p.chordOf(s.State).Root-loTone] += e
+					state[u][s.State] += e
 				}
 			}
 		})
@@ -87,7 +92,10 @@ func TestLikelyIsExact(t *testing.T) {
 			v := p.score(w, path)
 			for _, s := range path {
 				for u := s.From; u < s.To; u++ {
-					v += agreement * float64(p.g.units[u].quarters) * (key[u][s.Key] + root[u][p.chordOf(s.State).Root-loTone]) / sum
+					if key[u][s.Key] < hopeless*sum {
+						return math.Inf(-1)
+					}
+					v += float64(p.g.units[u].quarters) / sum * (agreement*(key[u][s.Key]+root[u][p.chordOf(s.State).Root-loTone]) + numeralAgreement*state[u][s.State])
 				}
 			}
 			return v

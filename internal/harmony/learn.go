@@ -103,12 +103,32 @@ type Settings struct {
 	Rate   float64 // step of the gradient method
 	Damp   float64 // slows weights that few places speak of
 	Pull   float64 // weight of the squared distance from 0, for each example
+	// KeyShare is how much the evidence of keys over single units counts once all is
+	// learned, of what it was learned at. The model takes units for independent, but a
+	// key's tones come back from unit to unit; on music that was not learned from,
+	// whole evidence makes too sure of every passing turn.
+	KeyShare float64
 }
 
-// UsualSettings are those of the committed weights, chosen by cross-validation
-// over half of the movements.
+// UsualSettings are those of the committed weights. KeyShare is chosen by
+// cross-validation among the shares of KeyShares (cmd/accuracy does so again inside
+// each of its folds); the others were, over half of the movements.
 func UsualSettings() Settings {
-	return Settings{Epochs: 8, Rate: 0.3, Damp: 10, Pull: 0.05}
+	return Settings{Epochs: 8, Rate: 0.3, Damp: 10, Pull: 0.05, KeyShare: 0.35}
+}
+
+// KeyShares are those to choose from.
+func KeyShares() []float64 { return []float64{1, 0.7, 0.5, 0.35, 0.25} }
+
+// WithKeyShare are the weights with the evidence of keys at a share of what it is.
+func (w *Weights) WithKeyShare(share float64) *Weights {
+	out := &Weights{w: slices.Clone(w.w), Learned: w.Learned}
+	for _, b := range []*block{blScale, blLine, blKin, blPlace} {
+		for i := range b.count() {
+			out.w[b.at+i] *= share
+		}
+	}
+	return out
 }
 
 // Learn fits weights so that the labels become likely among all readings: a

@@ -158,6 +158,12 @@ func (p *problem) chordFeatures(c, at int, add func(int, float64)) {
 		}
 		add(blTint.at+int(p.rel[c][o.tone-loTone]), float64(o.dur))
 	}
+	if u.barWhen >= 0 {
+		add(blBarLow.idx2(int(p.role[c][u.barLow-loTone]), int(u.barWhen)), 1)
+	}
+	if !u.empty {
+		add(blUnitLow.idx2(int(p.role[c][u.lowTone-loTone]), int(u.level)), 1)
+	}
 	for _, o := range u.memory {
 		add(blMemory.idx2(int(p.role[c][o.tone-loTone]), int(o.age)), 1)
 	}

@@ -97,11 +97,23 @@ func (s *scored) chordUnit(at int, out []float64) {
 			by[t][r] += v
 		}
 	}
+
 	for _, o := range u.memory {
 		t := o.tone - loTone
 		has |= 1 << uint(t)
 		for r := range roles {
 			by[t][r] += s.w.w[blMemory.idx2(r, int(o.age))]
+		}
+	}
+	if u.barWhen >= 0 {
+		has |= 1 << uint(u.barLow-loTone)
+		for r := range roles {
+			by[u.barLow-loTone][r] += s.w.w[blBarLow.idx2(r, int(u.barWhen))]
+		}
+	}
+	if !u.empty {
+		for r := range roles {
+			by[u.lowTone-loTone][r] += s.w.w[blUnitLow.idx2(r, int(u.level))]
 		}
 	}
 	clear(out)
@@ -230,14 +242,14 @@ func (s *scored) best() ([]Segment, float64) {
 	from := make([][]int16, n) // by unit and state: the state before a segment that starts there
 	lens := make([][]uint8, n+1)
 	val := make([]float64, f.n)
-	acc, whole, keyAcc := make([]float64, len(s.chords)), make([]float64, len(s.chords)), make([]float64, len(s.keys))
+	r := &reach{chords: make([]float64, len(s.chords)), whole: make([]float64, len(s.chords)), keys: make([]float64, len(s.keys)), states: make([]float64, f.n)}
 	s.open(f, enter[0])
 	for t := 1; t <= n; t++ {
 		u := t - 1
 		s.chordUnit(u, chordAt[u%ring])
 		s.keyUnit(u, keyAt[u%ring])
 		lens[t] = make([]uint8, f.n)
-		s.segmentsTo(t, f, enter, chordAt, keyAt, acc, whole, keyAcc, val, lens[t])
+		s.segmentsTo(t, f, enter, chordAt, keyAt, r, val, lens[t])
 		if t < n {
 			from[t] = make([]int16, f.n)
 			s.join(t, f, val, enter[t%ring], from[t])
@@ -267,11 +279,24 @@ func (s *scored) close(f flat, val []float64) {
 	}
 }
 
+// reach is the working space of segmentsTo.
+type reach struct {
+	chords, whole []float64 // by chord: over the units of the segment; with the whole of it
+	keys          []float64 // by key, over the units
+	states        []float64 // by state, over the units
+	live          []int     // keys that may stand over all units of the segment
+}
+
 // segmentsTo fills val with V[t] and lens with the segment that attains it.
-func (s *scored) segmentsTo(t int, f flat, enter, chordAt, keyAt [][]float64, acc, whole, keyAcc, val []float64, lens []uint8) {
+func (s *scored) segmentsTo(t int, f flat, enter, chordAt, keyAt [][]float64, r *reach, val []float64, lens []uint8) {
 	ring := len(enter)
-	clear(acc)
-	clear(keyAcc)
+	clear(r.chords)
+	clear(r.keys)
+	clear(r.states)
+	r.live = r.live[:0]
+	for k := range s.keys {
+		r.live = append(r.live, k)
+	}
 	for y := range val {
 		val[y] = math.Inf(-1)
 	}
@@ -283,28 +308,49 @@ func (s *scored) segmentsTo(t int, f flat, enter, chordAt, keyAt [][]float64, ac
 		} else {
 			sp = sp.before(u)
 		}
-		for c, v := range chordAt[from%ring] {
-			acc[c] += v
+		if !s.reachBack(r, from, f, chordAt[from%ring], keyAt[from%ring]) {
+			return
 		}
-		for k, v := range keyAt[from%ring] {
-			keyAcc[k] += v
-		}
-		s.wholeScores(sp, acc, whole)
+		s.wholeScores(sp, r.chords, r.whole)
 		base := s.spanScore(sp)
 		e := enter[from%ring]
-		for k, row := range s.chord {
-			b := base + keyAcc[k]
-			m := mode(s.keys[k].Minor)
-			lo := f.at[k]
-			num := s.number[m][sp.degree(s.keys[k])]
+		for _, k := range r.live {
+			row, b, lo := s.chord[k], base+r.keys[k], f.at[k]
+			num := s.number[mode(s.keys[k].Minor)][sp.degree(s.keys[k])]
 			for i, c := range row {
-				v := e[lo+i] + b + whole[c] + num[i]
+				v := e[lo+i] + b + r.whole[c] + num[i] + r.states[lo+i]
 				if v > val[lo+i] {
 					val[lo+i], lens[lo+i] = v, uint8(t-from)
 				}
 			}
 		}
 	}
+}
+
+// reachBack adds a unit in front and drops the keys that cannot stand there; it is
+// false where none is left.
+func (s *scored) reachBack(r *reach, from int, f flat, chord, key []float64) bool {
+	n := 0
+	for _, k := range r.live {
+		if v := key[k]; v > math.Inf(-1) {
+			r.keys[k] += v
+			r.live[n] = k
+			n++
+		}
+	}
+	r.live = r.live[:n]
+	for c, v := range chord {
+		r.chords[c] += v
+	}
+	if s.gain != nil {
+		for _, k := range r.live {
+			lo := f.at[k]
+			for i, v := range s.gain.state[from][lo : lo+len(s.chord[k])] {
+				r.states[lo+i] += v
+			}
+		}
+	}
+	return n > 0
 }
 
 // join fills out with E[t] from V[t].
@@ -329,12 +375,21 @@ func (s *scored) join(t int, f flat, val, out []float64, from []int16) {
 			}
 		}
 		exits[k] = x
+		if s.hopeless(t, k) || s.hopeless(t-1, k) {
+			for i := range row {
+				out[lo+i] = math.Inf(-1)
+			}
+			continue
+		}
 		s.joinKey(m, stay, val[lo:lo+n], out[lo:lo+n], from[lo:lo+n], int16(lo))
 	}
 	for k, row := range s.chord {
+		if s.hopeless(t, k) {
+			continue
+		}
 		m, lo := mode(s.keys[k].Minor), f.at[k]
 		for l := range s.keys {
-			if l == k {
+			if l == k || exits[l].at < 0 {
 				continue
 			}
 			b := exits[l].v + s.shift[l][k] + change
@@ -347,6 +402,9 @@ func (s *scored) join(t int, f flat, val, out []float64, from []int16) {
 		}
 	}
 }
+
+// hopeless says that a key is not looked for over a unit.
+func (s *scored) hopeless(u, k int) bool { return s.gain != nil && s.gain.key[u][k] < 0 }
 
 // joinKey does so within one key. Functions of one group follow and lead alike, so
 // that the best of each group is enough to know.

@@ -84,8 +84,8 @@ type Reading struct {
 }
 
 // closeGap is the gap under which a reading counts as ambiguous: a fifth of what
-// agreement gives to a quarter whose root is certain.
-const closeGap = agreement / 5.0
+// agreement gives to a quarter whose root and numeral are certain.
+const closeGap = (agreement + numeralAgreement) / 5.0
 
 // Analyze studies a part with the committed weights. quarter is
 // score.Score.Quarter.

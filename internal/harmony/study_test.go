@@ -75,7 +75,7 @@ func TestPlainCadence(t *testing.T) {
 		t.Error("the dominant is no tenser than the tonic")
 	}
 	if len(s.Cadences) == 0 || s.Cadences[len(s.Cadences)-1].Type != PerfectAuthentic || s.Cadences[len(s.Cadences)-1].Chord != 4 {
-		t.Errorf("cadences %+v of %+v", s.Cadences, s.candidates())
+		t.Errorf("cadences %+v of %+v", s.Cadences, s.candidates(DefaultWeights()))
 	}
 }
 
