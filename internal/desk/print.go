@@ -118,8 +118,8 @@ func (c *printed) pdf(ctx context.Context, l engrave.Layout) ([]byte, error) {
 
 // stacked is what line breaking needs to break systems into pages: heights.
 type stacked struct {
-	heights   []float64 // mm
-	head, gap float64   // above the first system; a page's foot
+	heights []float64 // mm
+	head    float64   // mm above the first system
 }
 
 func (s stacked) Measures() int    { return len(s.heights) }
