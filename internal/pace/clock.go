@@ -156,3 +156,9 @@ func (c *clock) slowed(p float64) float64 {
 	}
 	return sum
 }
+
+// Moment is when a tick of a played bar comes, in seconds; the end of its measure is
+// the next bar line.
+func (p *Plan) Moment(bar int, at score.Tick) float64 {
+	return p.clock.onset(bar, at-p.clock.p.Measures[p.Bars[bar].Measure].Start)
+}

@@ -56,12 +56,11 @@ type Chord struct {
 	Name     string // "V7 in G major"
 }
 
-// Cadence is a place where harmony closes. Before is the onset of the chord that
-// leads to it, Strength 0 to 1.
+// Cadence is a place where harmony closes. Strength is 0 to 1.
 type Cadence struct {
-	At, Before score.Tick
-	Kind       string
-	Strength   float64
+	At       score.Tick
+	Kind     string
+	Strength float64
 }
 
 // Phrase goes from From to the beginning of the next, To, and arrives at Arrival.
@@ -72,8 +71,8 @@ type Phrase struct {
 	Overlaps          bool
 }
 
-// Section is a stretch of the form. Times is how often it is played. Hard says that
-// a sign ends it (a repeat, a double or final bar line), not harmony alone.
+// Section is a stretch of the form. Hard says that a sign ends it (a repeat, a double
+// or final bar line), not harmony alone.
 type Section struct {
 	From, To score.Tick
 	Name     string

@@ -152,18 +152,23 @@ func wordWay(text string) float64 {
 // Sizes of the tension's dynamics in dB: for a standard deviation, and at most.
 const tensionStep, tensionMost = 1.5, 3.0
 
-// tensionCurve goes from the middle of a chord to the middle of the next.
-func tensionCurve(chords []Chord) curve {
+// spread is the mean of the tension over time and its standard deviation.
+func spread(chords []Chord) (mean, sd float64) {
 	sum, squares, time := 0.0, 0.0, 0.0
 	for _, c := range chords {
 		d := float64(c.To - c.From)
 		sum, squares, time = sum+d*c.Tension, squares+d*c.Tension*c.Tension, time+d
 	}
 	if time == 0 {
-		return nil
+		return 0, 0
 	}
-	mean := sum / time
-	sd := math.Sqrt(max(0, squares/time-mean*mean))
+	mean = sum / time
+	return mean, math.Sqrt(max(0, squares/time-mean*mean))
+}
+
+// tensionCurve goes from the middle of a chord to the middle of the next.
+func tensionCurve(chords []Chord) curve {
+	mean, sd := spread(chords)
 	if sd == 0 {
 		return nil
 	}

@@ -107,6 +107,27 @@ func (b *builder) aligned(measure int, at, length score.Tick) bool {
 	return length > 0 && off%length == 0
 }
 
+// divides says that a length is a value of the meter: its beat halved or doubled some
+// times (in compound time its unit), or a third of the beat so, as in a dotted figure
+// inside a triplet.
+func divides(m score.Meter, length score.Tick) bool {
+	beat, base := timeline.Beat(m), timeline.Unit(m)
+	if base <= 0 {
+		return true
+	}
+	third := length <= beat && binary(3*length, beat)
+	return third || binary(length, base)
+}
+
+// binary says that one length is the other times a power of two.
+func binary(a, b score.Tick) bool {
+	if a < b {
+		a, b = b, a
+	}
+	q := a / b
+	return a%b == 0 && q&(q-1) == 0
+}
+
 // longestFrame is the longest dotted figure that bends, in felt beats: longer ones
 // are heard as beats, not as a figure (common practice, no source).
 const longestFrame = 2
@@ -121,7 +142,7 @@ func (b *builder) dotted() {
 		}
 		m := &p.Measures[e.Measure]
 		whole := e.Dur / 3 * 4
-		if e.Onset+whole > m.Start+m.Len || whole > longestFrame*max(timeline.Beat(m.Meter), b.in.Quarter) || !b.aligned(e.Measure, e.Onset, whole) {
+		if e.Onset+whole > m.Start+m.Len || whole > longestFrame*max(timeline.Beat(m.Meter), b.in.Quarter) || !divides(m.Meter, whole) || !b.aligned(e.Measure, e.Onset, whole) {
 			continue
 		}
 		shorts, slurred := b.shorts(i+1, e.Onset+e.Dur, e.Onset+whole)

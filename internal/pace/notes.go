@@ -235,7 +235,10 @@ func (b *builder) releaseOf(v, i int, id score.NoteID, on float64) float64 {
 func (b *builder) attackFollows(i int) bool {
 	for k := i + 1; k < len(b.in.Events); k++ {
 		if e := &b.in.Events[k]; !e.Grace {
-			return e.Rest || !e.Slurred || b.strokeOf[k] >= 0 && b.in.Strokes[b.strokeOf[k]].First == k
+			if st := b.strokeOf[k]; st >= 0 {
+				return b.in.Strokes[st].First == k
+			}
+			return e.Rest || !e.Slurred
 		}
 	}
 	return true

@@ -72,23 +72,64 @@ func (b *builder) measureAt(at score.Tick) int {
 	return max(0, sort.Search(len(ms), func(i int) bool { return ms[i].Start > at })-1)
 }
 
+// moment is a tick of a played bar.
+type moment struct {
+	visit int
+	at    score.Tick // of the part
+}
+
 // endStart is where the broadening into the end of a played bar begins: so many bars
 // before what the last phrase arrives at, on a beat.
-func (b *builder) endStart(v int, bars float64) score.Tick {
-	p := b.in.Part
-	m := &p.Measures[b.clock.visits[v].Measure]
-	arrival := m.Start
-	if e, ok := b.lastStruck(b.clock.visits[v].Measure); ok {
-		arrival = e.Onset
+func (b *builder) endStart(v int, bars float64) moment {
+	p, vs := b.in.Part, b.clock.visits
+	m := &p.Measures[vs[v].Measure]
+	arrival := moment{v, m.Start}
+	if e, ok := b.lastStruck(m.Index); ok {
+		arrival.at = e.Onset
 	}
-	for _, f := range b.in.Facts.Phrases {
-		if f.Arrival < m.Start+m.Len && f.To >= m.Start && f.Arrival <= arrival && f.Arrival > arrival-2*m.Meter.Len {
-			arrival = f.Arrival
+	for w := v; w >= max(0, v-1); w-- {
+		x := &p.Measures[vs[w].Measure]
+		i := sort.Search(len(b.in.Facts.Phrases), func(i int) bool { return b.in.Facts.Phrases[i].Arrival >= x.Start+x.Len }) - 1
+		if i >= 0 && b.in.Facts.Phrases[i].Arrival >= x.Start {
+			arrival = moment{w, b.in.Facts.Phrases[i].Arrival}
+			break
 		}
 	}
-	full := max(m.Meter.Len, m.Len)
 	beat := b.beat(m.Index)
-	return arrival - max(score.Tick(bars*float64(full))/beat*beat, beat)
+	return b.backBy(arrival, max(score.Tick(bars*float64(max(m.Meter.Len, m.Len)))/beat*beat, beat))
+}
+
+// before says that a played bar is followed by one further on in the print, whether or
+// not an ending is skipped between.
+func (b *builder) before(v int) bool {
+	vs := b.clock.visits
+	return v > 0 && vs[v-1].Measure < vs[v].Measure
+}
+
+// backBy goes back from a moment in the order of play, no further than to where play
+// came by a repeat.
+func (b *builder) backBy(m moment, by score.Tick) moment {
+	ms := b.in.Part.Measures
+	for {
+		x := &ms[b.clock.visits[m.visit].Measure]
+		if m.at-by >= x.Start || !b.before(m.visit) {
+			return moment{m.visit, max(m.at-by, x.Start)}
+		}
+		by -= m.at - x.Start
+		m.visit--
+		x = &ms[b.clock.visits[m.visit].Measure]
+		m.at = x.Start + x.Len
+	}
+}
+
+// backTo goes back from a played bar to a moment of the print.
+func (b *builder) backTo(v int, from score.Tick) moment {
+	ms := b.in.Part.Measures
+	for ms[b.clock.visits[v].Measure].Start > from && b.before(v) {
+		v--
+	}
+	x := &ms[b.clock.visits[v].Measure]
+	return moment{v, min(max(from, x.Start), x.Start+x.Len)}
 }
 
 func (b *builder) lastStruck(measure int) (e timeline.Event, ok bool) {
@@ -101,8 +142,7 @@ func (b *builder) lastStruck(measure int) (e timeline.Event, ok bool) {
 }
 
 // broaden lays a proposed broadening that ends with a played bar.
-func (b *builder) broaden(v int, from score.Tick, ratio float64, why string) {
-	m := b.clock.visits[v].Measure
+func (b *builder) broaden(v int, from moment, ratio float64, why string) {
 	amount := b.o.Amounts.Broadening
 	decided := false
 	for i := range b.o.Decisions {
@@ -114,16 +154,9 @@ func (b *builder) broaden(v int, from score.Tick, ratio float64, why string) {
 			}
 		}
 	}
-	w := max(leastRatio, 1-amount*(1-ratio))
-	if w >= 1 {
-		return
+	if w := max(leastRatio, 1-amount*(1-ratio)); w < 1 {
+		b.zone(v, from, w, decided, why)
 	}
-	why = fmt.Sprintf("%s: from beat %s of %s on the tempo goes down to %.0f %%", why, b.beatName(from), timeline.Called(b.in.Part, b.measureAt(max(0, from))), 100*w)
-	b.zone(v, from, m, w, decided, why)
-}
-
-func (b *builder) beatName(at score.Tick) string {
-	return timeline.At(b.in.Part, b.measureAt(max(0, at)), max(0, at), score.NoNote).Beat
 }
 
 // decidedBroadening lays one for some bars, or from a place to the end of its movement,
@@ -145,30 +178,24 @@ func (b *builder) decidedBroadening(d *Decision) {
 	for v := len(b.clock.visits) - 1; v >= 0; v-- {
 		if m := b.clock.visits[v].Measure; m >= d.First && m <= last {
 			if d.Value < 1 {
-				b.zone(v, from, m, d.Value, true, fmt.Sprintf("decided: from beat %s of %s on the tempo goes down to %.0f %%",
-					b.beatName(from), timeline.Called(p, b.measureAt(from)), 100*d.Value))
+				b.zone(v, b.backTo(v, from), d.Value, true, "decided")
 			}
 			return
 		}
 	}
 }
 
-// zone puts a broadening in that begins at a tick and ends with the played bar v, as
-// far as the bars before v are played as they are written. One that runs into another
-// is left out: what was decided was laid first.
-func (b *builder) zone(v int, from score.Tick, measure int, w float64, decided bool, why string) {
+// zone puts a broadening in that ends with the played bar v. One that runs into
+// another is left out: what was decided was laid first.
+func (b *builder) zone(v int, from moment, w float64, decided bool, why string) {
 	c, p := b.clock, b.in.Part
-	first := v
-	for first > 0 && p.Measures[c.visits[first].Measure].Start > from && c.visits[first-1].Measure == c.visits[first].Measure-1 {
-		first--
-	}
-	m := &p.Measures[c.visits[first].Measure]
-	from = max(from, m.Start)
+	measure := c.visits[v].Measure
 	last, ok := b.lastStruck(measure)
 	if !ok {
 		return
 	}
-	z := zone{a: c.pos[first] + b.in.Base.Seconds(m.Start, from), c: c.pos[v+1], w: w}
+	first := c.visits[from.visit].Measure
+	z := zone{a: c.pos[from.visit] + b.in.Base.Seconds(p.Measures[first].Start, from.at), c: c.pos[v+1], w: w}
 	z.b = c.pos[v] + b.in.Base.Seconds(p.Measures[measure].Start, last.Onset)
 	if z.b <= z.a {
 		return
@@ -179,7 +206,8 @@ func (b *builder) zone(v int, from score.Tick, measure int, w float64, decided b
 		}
 	}
 	c.zones = append(c.zones, z)
-	b.plan.Broadenings = append(b.plan.Broadenings, Broadened{FirstBar: first, LastBar: v, From: from, Ratio: w, Decided: decided, Why: why})
+	why = fmt.Sprintf("%s: from beat %s of %s on the tempo goes down to %.0f %%", why, timeline.At(p, first, from.at, score.NoNote).Beat, timeline.Called(p, first), 100*w)
+	b.plan.Broadenings = append(b.plan.Broadenings, Broadened{FirstBar: from.visit, LastBar: v, From: from.at, Ratio: w, Decided: decided, Why: why})
 }
 
 // broadens says that a broadening reaches into a played bar.
@@ -259,8 +287,9 @@ func (b *builder) begun(m int) (n int) {
 }
 
 // tensionCentre is the centre of the tension of a measure as a share of its length,
-// tension counted from the least in the measure upwards, with the chord of the
-// highest. ok is false where tension does not change.
+// with the chord of the highest. Each moment weighs 1 and the tension over the least
+// in the measure, in twice the standard deviation of the whole. ok is false where
+// tension does not change.
 func (b *builder) tensionCentre(m int) (centre float64, top Chord, ok bool) {
 	x := &b.in.Part.Measures[m]
 	from, to := x.Start, x.Start+x.Len
@@ -277,16 +306,13 @@ func (b *builder) tensionCentre(m int) (centre float64, top Chord, ok bool) {
 	if len(in) < 2 || high <= low {
 		return 0, top, false
 	}
+	_, sd := spread(ch)
 	sum, moment := 0.0, 0.0
 	for _, c := range in {
 		a, z := float64(max(c.From, from)-from), float64(min(c.To, to)-from)
-		w := (evenTension + (c.Tension-low)/(high-low)) * (z - a)
+		w := (1 + (c.Tension-low)/(2*sd)) * (z - a)
 		sum += w
 		moment += w * (a + z) / 2
 	}
 	return moment / sum / float64(x.Len), top, true
 }
-
-// evenTension is the share of time that counts whatever its tension, so that a short
-// chord does not draw all: a choice of ours.
-const evenTension = 1

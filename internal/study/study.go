@@ -15,6 +15,7 @@ import (
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/musicxml"
+	"pochette/internal/pace"
 	"pochette/internal/score"
 	"pochette/internal/technique"
 	"pochette/internal/technique/joint"
@@ -75,6 +76,8 @@ type Study struct {
 
 	technique technique.Input
 	compared  func() *Compared
+	facts     *pace.Facts // see paceFacts
+	dotted    []string    // what the print leaves open about dots
 }
 
 // OptionError is an option whose value cannot be taken: the command line is wrong, not
