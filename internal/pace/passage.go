@@ -21,6 +21,7 @@ type PassageBar struct {
 	Meter  score.Meter
 	Fifths int // of the signature
 	Minor  bool
+	Beat   score.Tick // felt, the whole bar where there is no meter
 	Beats  []Beat
 }
 
@@ -124,6 +125,7 @@ func (p *Plan) passageBar(v int, start, strict float64) PassageBar {
 	by := start - out.Start
 	out.Start = start
 	beat := p.beatOf(m.Index)
+	out.Beat = beat
 	if beat <= 0 {
 		return out
 	}
