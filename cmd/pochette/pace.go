@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -114,9 +113,5 @@ func (f *paceFlags) plan(file string) (*study.Paced, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := s.PlanPace(o)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
-	}
-	return p, nil
+	return s.PlanPace(o)
 }

@@ -81,14 +81,13 @@ func (b *builder) check() []score.Finding {
 	}
 	for i := range b.o.Decisions {
 		if why := b.idle(&b.o.Decisions[i]); why != "" {
-			at := score.Tick(0)
 			d := &b.o.Decisions[i]
+			f := score.Finding{Kind: "pace-decision-idle", Grade: score.Caution, Part: b.in.Part.ID, At: score.Nowhere, To: score.Nowhere}
 			if d.Placed {
-				at = d.At
+				f = b.finding(f.Kind, f.Grade, d.At)
 			} else if d.Last >= 0 {
-				at = b.in.Part.Measures[d.First].Start
+				f = b.finding(f.Kind, f.Grade, b.in.Part.Measures[d.First].Start)
 			}
-			f := b.finding("pace-decision-idle", score.Caution, at)
 			f.Text = fmt.Sprintf("The decision %q changes nothing: %s.", d.Text, why)
 			out = append(out, f)
 		}

@@ -40,7 +40,11 @@ func (p *Paced) Table(b Bars, why bool) Table {
 	t.After = append(t.After, p.figureLines()...)
 	for _, f := range p.Findings {
 		if b.Has(f.At.Measure) || f.Kind == "pace-decision-idle" {
-			t.After = append(t.After, strings.TrimSpace(fmt.Sprintf("%s: %s %s %s", f.At, f.Text, f.Why, f.Suggestion)))
+			text := strings.TrimSpace(strings.Join([]string{f.Text, f.Why, f.Suggestion}, " "))
+			if f.At.Measure >= 0 {
+				text = f.At.String() + ": " + text
+			}
+			t.After = append(t.After, text)
 		}
 	}
 	if why {
