@@ -13,6 +13,7 @@ type paceFlags struct {
 	partFlags
 	steady  bool
 	dotting string
+	times   string
 }
 
 // addPaceFlags puts them on a command, with those of the part.
@@ -21,12 +22,23 @@ func addPaceFlags(cmd *cobra.Command, f *paceFlags) {
 	fl := cmd.Flags()
 	fl.BoolVar(&f.steady, "steady", false, "every bar of one tempo equally long: time bends inside the bar alone, breaths come off the note before")
 	fl.StringVar(&f.dotting, "dotting", "", "share of the long note of dotted figures, as in 0.72, or a ratio, as in 2:1 (default: as written, 0.75)")
+	fl.StringVar(&f.times, "time-decisions", "", "file of decisions about time, one a line, # before a remark (docs/PACE.md); --decide overrules it")
 	fl.Lookup("decide").Usage = `one decision to obey, about a note, as in "m22.2 finger=3", or about time, as in "bars 5-8 tempo=66" or "breath m12.3=0.15s"; may be given again`
 }
 
-// split takes the decisions about time out of those about notes.
-func (f *paceFlags) split() study.PaceOptions {
+// options takes the decisions about time out of those about notes, and reads their
+// file, whose lines come first.
+func (f *paceFlags) options() (study.PaceOptions, error) {
 	o := study.PaceOptions{Steady: f.steady}
+	if f.times != "" {
+		data, shown, err := readInput(f.times)
+		if err != nil {
+			return o, err
+		}
+		if o.Decide, err = study.PaceLines(shown, data); err != nil {
+			return o, err
+		}
+	}
 	if f.dotting != "" {
 		o.Decide = append(o.Decide, "dotting="+f.dotting)
 	}
@@ -39,7 +51,7 @@ func (f *paceFlags) split() study.PaceOptions {
 		}
 	}
 	f.decide = rest
-	return o
+	return o, nil
 }
 
 func paceCommand() *cobra.Command {
@@ -104,7 +116,10 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 
 // plan studies a file and plans its time.
 func (f *paceFlags) plan(file string) (*study.Paced, error) {
-	o := f.split()
+	o, err := f.options()
+	if err != nil {
+		return nil, err
+	}
 	r, err := f.request(file)
 	if err != nil {
 		return nil, err

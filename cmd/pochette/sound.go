@@ -91,7 +91,10 @@ func runSound(ctx context.Context, stdout io.Writer, f *soundFlags, file string)
 		}
 		f.Slow = speeds
 	}
-	f.Pace = f.split()
+	var err error
+	if f.Pace, err = f.options(); err != nil {
+		return err
+	}
 	r, err := f.request(file)
 	if err != nil {
 		return err

@@ -242,7 +242,7 @@ func (b *builder) powerOf(m int) float64 {
 	}
 	x := &b.in.Part.Measures[m]
 	amount := b.amountAt(GiveTake, m, b.o.Amounts.GiveTake)
-	if amount == 0 || x.Len < x.Meter.Len || b.begun(m) < 3 {
+	if amount == 0 || x.Meter.Len <= 0 || x.Len < x.Meter.Len || b.begun(m) < 3 {
 		return 1
 	}
 	centre, top, ok := b.tensionCentre(m)

@@ -73,7 +73,10 @@ func voicesOf(p pace.Programme, o Options) ([]voice, int64) {
 	slices.SortStableFunc(b.voices, func(x, y voice) int { return int(x.start - y.start) })
 	end := samples(starts[len(p)])
 	for i := range b.voices {
-		b.voices[i].seed = uint64(i)*0x9e3779b97f4a7c15 + 1
+		v := &b.voices[i]
+		v.seed = uint64(i)*0x9e3779b97f4a7c15 + 1
+		v.white()
+		v.phase = (0.5 + v.white()/2) * tableSize * 0.999 // so that the strings of a chord do not peak together
 		end = max(end, b.voices[i].end)
 	}
 	return b.voices, end + samples(tail)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"pochette/internal/decide"
 	"pochette/internal/pace"
@@ -101,6 +102,34 @@ func ParsePace(p *score.Part, quarter score.Tick, text string) (pace.Decision, e
 		return fail("%v", err)
 	}
 	return d, nil
+}
+
+// Limits of a file of decisions about time.
+const (
+	maxPaceBytes = 1 << 18
+	maxPaceLines = 2000
+)
+
+// PaceLines reads a file of decisions about time, one a line as ParsePace reads them;
+// empty lines and what follows a # are passed over. The error names file and line.
+func PaceLines(name string, data []byte) ([]string, error) {
+	if len(data) > maxPaceBytes {
+		return nil, fmt.Errorf("%s: larger than %d kB, the most that decisions about time may take", name, maxPaceBytes>>10)
+	}
+	var out []string
+	for i, line := range strings.Split(string(data), "\n") {
+		line, _, _ = strings.Cut(line, "#")
+		if line = strings.TrimSpace(line); line == "" {
+			continue
+		}
+		if !utf8.ValidString(line) || !IsPace(line) {
+			return nil, fmt.Errorf("%s line %d: no decision about time: want one word=value, the word one of %s", name, i+1, strings.Join(PaceKeys(), ", "))
+		}
+		if out = append(out, line); len(out) > maxPaceLines {
+			return nil, fmt.Errorf("%s: more than %d decisions", name, maxPaceLines)
+		}
+	}
+	return out, nil
 }
 
 // paceKey finds the key among the words and takes it out.

@@ -289,3 +289,15 @@ func TestSoundOptionErrors(t *testing.T) {
 		}
 	}
 }
+
+func TestPaceLines(t *testing.T) {
+	got, err := PaceLines("mine.txt", []byte("# how I play it\n\ndotting=2:1   # fitted\r\n bars 5-8 tempo=66\n"))
+	if err != nil || strings.Join(got, "|") != "dotting=2:1|bars 5-8 tempo=66" {
+		t.Errorf("%q, %v", got, err)
+	}
+	for text, says := range map[string]string{"arch=0\nm2.1 finger=3": "mine.txt line 2: no decision about time", "\xff\xfe": "line 1", strings.Repeat("arch=0\n", 3000): "more than 2000"} {
+		if _, err := PaceLines("mine.txt", []byte(text)); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%.20q: %v, want %q", text, err, says)
+		}
+	}
+}
