@@ -1,6 +1,7 @@
 package pace
 
 import (
+	"cmp"
 	"slices"
 
 	"pochette/internal/score"
@@ -269,15 +270,7 @@ func (b *builder) tails(v int, of []int, loud []loudness) {
 // begins: grace notes before the beat take its time. It puts the notes in order.
 func (b *builder) trim() {
 	ns := b.plan.Notes
-	slices.SortStableFunc(ns, func(x, y Note) int {
-		switch {
-		case x.Onset < y.Onset:
-			return -1
-		case x.Onset > y.Onset:
-			return 1
-		}
-		return x.InChord - y.InChord
-	})
+	sortNotes(ns)
 	for i := range ns {
 		for k := i + 1; k < len(ns) && k <= i+ns[i].Chord; k++ { // the first that begins later
 			if ns[k].Onset > ns[i].Onset {
@@ -292,4 +285,14 @@ func (b *builder) trim() {
 	if n := len(b.clock.start); n > 0 {
 		b.plan.Seconds = b.clock.start[n-1]
 	}
+}
+
+// sortNotes puts notes in order of onset, chords from the lowest up.
+func sortNotes(ns []Note) {
+	slices.SortStableFunc(ns, func(x, y Note) int {
+		if c := cmp.Compare(x.Onset, y.Onset); c != 0 {
+			return c
+		}
+		return x.InChord - y.InChord
+	})
 }

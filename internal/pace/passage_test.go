@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"pochette/internal/score"
 )
 
 // A passage of everything is the plan; one of some bars begins at 0 and has the same
@@ -79,5 +81,41 @@ func TestCountIn(t *testing.T) {
 	}
 	if c, s := pass.CountIn(0); c != nil || s != 0 {
 		t.Errorf("no count-in: %v %v", c, s)
+	}
+}
+
+// A trill on B in C major goes to C, in G major on B to C, on E in F major to F, on F
+// in G major to G, on E in D major to F sharp; it fills the note and ends on it.
+func TestTrill(t *testing.T) {
+	for _, c := range []struct{ key, fifths, above int }{{71, 0, 72}, {64, -1, 65}, {66, 1, 67}, {64, 2, 66}, {69, -1, 70}} {
+		p := partOf(meterOf(2, 4), []item{{2 * q, c.key}})
+		p.Measures[0].Key.Fifths = c.fifths
+		p.Notes[0].Marks = []score.Mark{{Kind: score.Trill}}
+		plan := New(inputOf(p, 60), Options{})
+		ns := plan.Passage(0, 0).PlayedOut(p).Notes
+		last := len(ns) - 1
+		if ns[0].Key != c.above || ns[1].Key != c.key || ns[last].Key != c.key || !ns[0].Begins || ns[1].Begins || len(ns)%2 != 1 {
+			t.Errorf("%+v: %d notes, the first %d, the last %d", c, len(ns), ns[0].Key, ns[last].Key)
+		}
+		for i := 1; i < len(ns); i++ {
+			if !near(ns[i].Onset, ns[i-1].Release, 1e-9) {
+				t.Errorf("%+v: a gap before note %d", c, i)
+			}
+		}
+		if ns[0].Onset != 0 || !near(ns[last].Release, 2, 1e-9) {
+			t.Errorf("%+v: from %v to %v", c, ns[0].Onset, ns[last].Release)
+		}
+	}
+}
+
+// A tremolo of three beams is strokes down and up; one between two notes stays plain.
+func TestTremolo(t *testing.T) {
+	p := partOf(meterOf(2, 4), []item{{q, 60}, {q, 62}})
+	p.Notes[0].Marks = []score.Mark{{Kind: score.Tremolo, Text: "3"}}
+	p.Notes[1].Marks = []score.Mark{{Kind: score.Tremolo, Text: "start 3"}}
+	ns := New(inputOf(p, 60), Options{}).Passage(0, 0)
+	got := ns.PlayedOut(p).Notes
+	if len(got) != 13 || got[0].Bow != Down || got[1].Bow != Up || !got[1].Begins || got[12].Key != 62 {
+		t.Errorf("%d notes: %+v", len(got), got)
 	}
 }

@@ -361,3 +361,90 @@ func TestGiveAndTakeGoesToTension(t *testing.T) {
 		t.Errorf("reasons %v", late.Bars[0].Reasons)
 	}
 }
+
+// Under a second ending the broadening begins in the bar before the first one: what is
+// played counts, not what stands between.
+func TestBroadeningOverEndings(t *testing.T) {
+	bar := []item{{q, 67}, {q, 69}, {q, 71}, {q, 72}}
+	p := partOf(meterOf(4, 4), bar, bar, bar, []item{{4 * q, 67}})
+	p.Measures[2].Endings, p.Measures[2].EndingStart, p.Measures[2].EndingStop, p.Measures[2].RepeatTimes = []int{1}, true, true, 2
+	p.Measures[3].Endings, p.Measures[3].EndingStart, p.Measures[3].EndingStop = []int{2}, true, true
+	plan := New(inputOf(p, 60), Options{Amounts: Amounts{Broadening: 1}})
+	if len(plan.Bars) != 6 || len(plan.Broadenings) != 1 || plan.Broadenings[0].FirstBar != 4 || plan.Bars[4].Measure != 1 {
+		t.Fatalf("%d bars, broadenings %+v", len(plan.Bars), plan.Broadenings)
+	}
+	if plan.Bars[1].Broadens || !plan.Bars[4].Broadens || !near(plan.Bars[1].Seconds, 4, 1e-9) {
+		t.Error("the first time through broadens")
+	}
+}
+
+// A section that a sign ends broadens a little, in its last playing alone.
+func TestSectionEndOnlyTheLastTime(t *testing.T) {
+	bar := []item{{q, 67}, {q, 69}, {q, 71}, {q, 72}}
+	p := partOf(meterOf(4, 4), bar, bar, bar, bar)
+	p.Measures[1].RepeatTimes = 2
+	in := inputOf(p, 60)
+	in.Facts.Sections = []Section{{From: 0, To: 8 * q, Hard: true}, {From: 8 * q, To: 16 * q, Hard: true}}
+	plan := New(in, Options{Amounts: Amounts{Broadening: 1}})
+	if len(plan.Broadenings) != 2 || plan.Broadenings[0].LastBar != 3 || plan.Broadenings[1].LastBar != 5 {
+		t.Fatalf("%+v", plan.Broadenings)
+	}
+	if plan.Bars[1].Broadens || !plan.Bars[3].Broadens || !near(plan.Bars[1].Seconds, 4, 1e-9) {
+		t.Error("the first time through broadens")
+	}
+	in.Facts.Sections[0].Hard = false
+	if plan := New(in, Options{Amounts: Amounts{Broadening: 1}}); len(plan.Broadenings) != 1 {
+		t.Errorf("a section without a sign: %+v", plan.Broadenings)
+	}
+}
+
+// A breath is proposed between two phrases, and not into a slur, after a rest, or
+// where the next phrase begins with the arrival.
+func TestPhraseBreaths(t *testing.T) {
+	planned := func(change func(p *score.Part, f *Facts)) *Plan {
+		p := partOf(meterOf(2, 4), []item{{q, 67}, {q, 69}}, []item{{q, 71}, {q, 72}}, []item{{q, 71}, {q, 72}})
+		f := Facts{Phrases: []Phrase{{From: 0, To: 4 * q, Arrival: 2 * q, Sure: 1}, {From: 4 * q, To: 6 * q, Arrival: 4 * q, Sure: 1}},
+			Cadences: []Cadence{{At: 2 * q, Kind: "half", Strength: 0.5}}}
+		change(p, &f)
+		in := inputOf(p, 60)
+		in.Facts = f
+		return New(in, Options{Amounts: Amounts{Breath: 1}})
+	}
+	plain := planned(func(*score.Part, *Facts) {})
+	if len(plain.Breaths) != 1 || !near(plain.Breaths[0].Seconds, breathFor(0.5, 1, 1), 1e-12) || plain.Breaths[0].Bar != 1 || !near(plain.Bars[2].Start, 4+plain.Breaths[0].Seconds, 1e-9) {
+		t.Errorf("%+v", plain.Breaths)
+	}
+	for name, change := range map[string]func(*score.Part, *Facts){
+		"slur":    func(p *score.Part, _ *Facts) { slur(p, 3, 4) },
+		"rest":    func(p *score.Part, _ *Facts) { p.Notes[3].Rest = true },
+		"overlap": func(_ *score.Part, f *Facts) { f.Phrases[0].Overlaps = true },
+	} {
+		if got := planned(change); len(got.Breaths) != 0 {
+			t.Errorf("%s: %+v", name, got.Breaths)
+		}
+	}
+}
+
+// Of the mean level of a bar the accents by meter and harmony: the downbeat is the
+// loudest of equal notes, a tenser chord adds to it, and the amount scales both.
+func TestAccents(t *testing.T) {
+	bar := []item{{q, 67}, {q, 69}, {q, 71}, {q, 72}}
+	in := inputOf(partOf(meterOf(4, 4), bar, bar), 60)
+	in.Facts.Chords = []Chord{{From: 0, To: 4 * q, Tension: 0}, {From: 4 * q, To: 8 * q, Tension: 6}}
+	plan := New(in, Options{Amounts: Amounts{Accent: 1}})
+	l := func(i int) float64 { return plan.Notes[i].Level }
+	if !(l(0) > l(2) && l(2) > l(1) && l(1) == l(3) && l(4) > l(0)) {
+		t.Errorf("levels %v %v %v %v, then %v", l(0), l(1), l(2), l(3), l(4))
+	}
+	sum := unmarkedLevel
+	for _, x := range plan.Notes[4].Terms {
+		sum += x.Value
+	}
+	if !near(sum, l(4), 1e-12) {
+		t.Errorf("terms add up to %v, level %v", sum, l(4))
+	}
+	half := New(in, Options{Amounts: Amounts{Accent: 0.5}})
+	if !near(half.Notes[4].Level-unmarkedLevel, (l(4)-unmarkedLevel)/2, 1e-12) {
+		t.Error("the amount does not scale the accents")
+	}
+}

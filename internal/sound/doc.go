@@ -7,7 +7,7 @@
 // a sawtooth (Helmholtz; Cremer, The Physics of the Violin, 1984, from memory),
 // through the resonances of a body (body.go). Each new stroke begins with a little
 // noise of the bow and is shaped by its direction; slurred notes go over into each
-// other without an attack. Ornaments and tremolos are played as the plain note.
+// other without an attack.
 //
 // Output is mono, 44,100 samples a second, its highest peak at -3 dB of full scale
 // (stream.go), written as WAV with 16 or 24 bits (wave.go).

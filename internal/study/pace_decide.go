@@ -76,7 +76,7 @@ func IsPace(text string) bool {
 func ParsePace(p *score.Part, quarter score.Tick, text string) (pace.Decision, error) {
 	d := pace.Decision{Last: -1, Text: strings.Join(strings.Fields(text), " ")}
 	fail := func(format string, args ...any) (pace.Decision, error) {
-		return d, fmt.Errorf("--decide %q: %s", d.Text, fmt.Sprintf(format, args...))
+		return d, fmt.Errorf("decision %q: %s", d.Text, fmt.Sprintf(format, args...))
 	}
 	if len(text) > 200 {
 		d.Text = text[:40] + "…"

@@ -199,7 +199,7 @@ func (x *Sounding) turns(ways []way, passages []pace.Passage) {
 		for _, f := range speeds {
 			for i := range ways {
 				p := passages[i].Scaled(f)
-				t := pace.Turn{Passage: p, Label: ways[i].label, Gap: o.Gap}
+				t := pace.Turn{Passage: p.PlayedOut(x.study.Part), Label: ways[i].label, Gap: o.Gap}
 				if f != 1 {
 					t.Label = strings.TrimPrefix(fmt.Sprintf("%s, at %.0f %% of the pace", t.Label, 100*f), ", ")
 				}

@@ -281,7 +281,7 @@ func TestSoundOptionErrors(t *testing.T) {
 		"a pace is":              {Compare: "pace=a,b"},
 		"want slurs, pace":       {Compare: "colour=red,blue"},
 		`no measure "99"`:        {Bars: "99"},
-		`--decide "dotting=0.1"`: {Pace: PaceOptions{Decide: []string{"dotting=0.1"}}},
+		`decision "dotting=0.1"`: {Pace: PaceOptions{Decide: []string{"dotting=0.1"}}},
 	} {
 		_, err := s.Sound(o)
 		if _, ok := errors.AsType[OptionError](err); !ok || !strings.Contains(err.Error(), says) {
