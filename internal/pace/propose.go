@@ -250,7 +250,7 @@ func (b *builder) powerOf(m int) float64 {
 		return 1
 	}
 	i := powerFor(centre, amount)
-	if math.Abs(i-1) < 0.005 {
+	if math.Abs(i-1) < leastBend {
 		return 1
 	}
 	why := fmt.Sprintf("give and take: power %.2f (%s), the centre of tension lies at %.0f %% of the bar", i, side(i), 100*centre)
@@ -260,6 +260,10 @@ func (b *builder) powerOf(m int) float64 {
 	b.because(m, why)
 	return i
 }
+
+// leastBend is what a power has to differ from 1 by to be proposed: the middle of the
+// bar moves by half a per cent of it.
+const leastBend = 0.015
 
 // side says in which half of the bar a power takes its time.
 func side(i float64) string {

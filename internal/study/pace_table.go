@@ -15,7 +15,7 @@ import (
 // breaths, dotted figures, level and accents, with the reasons under it. why adds
 // those that are the same everywhere, and the curves with their sources.
 func (p *Paced) Table(b Bars, why bool) Table {
-	t := Table{Head: []string{"bar", "at", "tempo", "give/take", "pause", "dotted", "level", "accents, dB"}}
+	t := Table{Head: []string{"bar", "at", "tempo", "give/take", "pause", "dotted", "level", "accents"}}
 	t.Before = p.summary()
 	first := map[int]int{} // of each measure, the row's played bar
 	same := 0
@@ -79,6 +79,7 @@ func (p *Paced) summary() []string {
 			}
 		}
 	}
+	out = append(out, "Tempo in felt beats a minute; level in dB over mf; accents by beat, in dB that meter, harmony, signs and pairs add.")
 	if p.Inequality != 1 {
 		out = append(out, fmt.Sprintf("%s of equal notes by step %s unequal, %.3g : 1.", capitalized(count(p.Unequal, "pair", "pairs")), isAre(p.Unequal), p.Inequality))
 	}
@@ -111,7 +112,7 @@ func (p *Paced) row(v int, why bool) Row {
 	bar := &p.Bars[v]
 	name := timeline.Label(p.study.Part, bar.Measure)
 	if bar.Round > 1 {
-		name += fmt.Sprintf(" time %d", bar.Round)
+		name += ", " + ordinal(bar.Round)
 	}
 	tempo := fmt.Sprintf("%.1f", bar.Tempo)
 	take := ""
@@ -129,6 +130,20 @@ func (p *Paced) row(v int, why bool) Row {
 		}
 	}
 	return r
+}
+
+// ordinal of a playing: 2nd, 3rd.
+func ordinal(n int) string {
+	suffix := "th"
+	switch tens := n / 10 % 10; {
+	case tens != 1 && n%10 == 1:
+		suffix = "st"
+	case tens != 1 && n%10 == 2:
+		suffix = "nd"
+	case tens != 1 && n%10 == 3:
+		suffix = "rd"
+	}
+	return fmt.Sprint(n) + suffix
 }
 
 func (p *Paced) pauses(v int) string {
