@@ -304,3 +304,29 @@ func writeAlone(t *testing.T, buf *bytes.Buffer, tr smf.Track) {
 		t.Fatal(err)
 	}
 }
+
+// A key that is struck again while it sounds is ended first.
+func TestSameKeyTwice(t *testing.T) {
+	b := pace.PassageBar{Bar: pace.Bar{Seconds: 2, Base: 60, Tempo: 60}, Length: 8, Beat: 4}
+	p := pace.Passage{Bars: []pace.PassageBar{b}, Seconds: 2}
+	for _, on := range []float64{0, 0.5, 1} {
+		p.Notes = append(p.Notes, pace.Note{Key: 60, Onset: on, Release: on + 0.8, Level: -12, Chord: 1})
+	}
+	var buf bytes.Buffer
+	if err := Encode(&buf, Song{Quarter: 4, Programme: pace.Programme{{Passage: p}}}); err != nil {
+		t.Fatal(err)
+	}
+	f, err := readFile(buf.Bytes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got string
+	for _, m := range f.tracks[1] {
+		if isNote(m.data, 0x90) || isNote(m.data, 0x80) {
+			got += fmt.Sprintf("%x@%.1f ", m.data[0]>>4, f.seconds(m.at))
+		}
+	}
+	if want := "9@0.0 8@0.5 9@0.5 8@1.0 9@1.0 8@1.8 "; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}

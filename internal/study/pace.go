@@ -33,7 +33,8 @@ type Paced struct {
 // Study is the study that the plan is of.
 func (p *Paced) Study() *Study { return p.study }
 
-// PlanPace plans the time of the part. The error is an OptionError: a decision that
+// PlanPace plans the time of the part. It is not safe for concurrent use of one study:
+// what harmony and form told is kept. The error is an OptionError: a decision that
 // cannot be read or placed.
 func (s *Study) PlanPace(o PaceOptions) (*Paced, error) {
 	out := pace.Options{Amounts: pace.Proposed()}
