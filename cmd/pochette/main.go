@@ -98,6 +98,7 @@ a marked part, a report and the data behind it.`,
 	root.AddCommand(studyCommand(), demoCommand(), deskCommand(), engraveCommand(), libraryCommand(), versionCommand())
 	root.AddCommand(topicCommands()...)
 	root.AddCommand(readCommands()...)
+	root.AddCommand(paceCommand(), soundCommand())
 	return root
 }
 

@@ -42,7 +42,7 @@ func (rd *Reading) readHarmony() []form.Cadence {
 	}
 	var out []form.Cadence
 	for _, c := range st.Cadences {
-		out = append(out, form.Cadence{At: c.At, Kind: strings.TrimSuffix(c.Type.String(), " cadence"), Strength: c.Strength})
+		out = append(out, form.Cadence{At: c.At, Kind: cadenceKind(c.Type), Strength: c.Strength})
 	}
 	return out
 }
@@ -67,3 +67,6 @@ func (rd *Reading) chord(c *harmony.ChordSpan) Chord {
 	}
 	return out
 }
+
+// cadenceKind is what form calls a cadence.
+func cadenceKind(t harmony.CadenceType) string { return strings.TrimSuffix(t.String(), " cadence") }
