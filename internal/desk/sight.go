@@ -103,9 +103,6 @@ func (s *sight) before(p *piece) {
 	if s == nil {
 		return
 	}
-	if p.flow != nil { // read anew since
-		s.flow = p.flow
-	}
 	s.was = map[system]string{}
 	c := p.picture(s.flow, s.look)
 	for _, pg := range s.shown(p) {
