@@ -1,6 +1,7 @@
 package sequence
 
 import (
+	"cmp"
 	"container/heap"
 	"math"
 	"slices"
@@ -60,7 +61,8 @@ type Search[T any] struct {
 	chain Chain[T]
 	ties  []Tie
 	open  branches[T]
-	epoch []int // dirty layers since the search began, one for each Tighten
+	epoch []int   // dirty layers since the search began, one for each Tighten
+	left  float64 // the lowest bound of the branches that a Fork left out, +Inf where none was
 }
 
 type branch[T any] struct {
@@ -92,7 +94,7 @@ const rounding = 1e-9
 // NewSearch works out the first branch: all paths. parent and dirty may give the
 // tables of an earlier chain that differs in the dirty layers only.
 func NewSearch[T any](c Chain[T], ties []Tie, parent T, dirty []int) *Search[T] {
-	s := &Search[T]{chain: c, ties: ties}
+	s := &Search[T]{chain: c, ties: ties, left: math.Inf(1)}
 	x := Extras{Low: make([][]float64, len(ties)), Allowed: make([][]bool, len(ties))}
 	for k := range ties {
 		x.Low[k] = ties[k].lows(nil)
@@ -125,18 +127,25 @@ func (s *Search[T]) Root() (t T, ok bool) {
 // Fork is a search through a chain that differs from this one's in the dirty
 // layers only, and in which no path is cheaper: it starts from the branches that
 // are open here, so that what was learned of the ties is not learned again. This
-// search is left as it is.
-func (s *Search[T]) Fork(c Chain[T], dirty []int) *Search[T] {
-	f := &Search[T]{chain: c, ties: s.ties, epoch: slices.Concat(s.epoch, dirty)}
-	for _, b := range s.open {
+// search is left as it is. Of more than most open branches only those of the lowest
+// bounds are taken; Solve then says what may have been missed.
+func (s *Search[T]) Fork(c Chain[T], dirty []int, most int) *Search[T] {
+	f := &Search[T]{chain: c, ties: s.ties, epoch: slices.Concat(s.epoch, dirty), left: s.left}
+	open := slices.Clone(s.open)
+	if len(open) > most {
+		slices.SortStableFunc(open, func(a, b *branch[T]) int { return cmp.Compare(a.bound, b.bound) })
+		f.left = min(f.left, open[most].bound)
+		open = open[:most] // sorted, which is a heap
+	}
+	for _, b := range open {
 		own := *b
 		f.open = append(f.open, &own)
 	}
 	return f
 }
 
-// Bound is a lower bound of the cost that Solve will find, +Inf where there is no
-// path. It works out the branches that promise most, but splits none.
+// Bound is a lower bound of the cost that Solve will find in the branches it has, +Inf
+// where there is no path. It works out the branches that promise most, but splits none.
 func (s *Search[T]) Bound() float64 {
 	for len(s.open) > 0 {
 		b := s.open[0]
@@ -174,7 +183,7 @@ func (s *Search[T]) Solve(limit int) Joined {
 			break
 		}
 		if best.Branches >= limit {
-			best.Gap = best.Cost - b.bound
+			best.Gap = best.Cost - min(b.bound, s.left)
 			s.push(b)
 			return best
 		}
@@ -185,7 +194,10 @@ func (s *Search[T]) Solve(limit int) Joined {
 	if keep != nil {
 		s.push(keep)
 	}
-	best.Exact = true
+	best.Exact = best.Cost <= s.left+rounding
+	if !best.Exact {
+		best.Gap = best.Cost - s.left
+	}
 	return best
 }
 

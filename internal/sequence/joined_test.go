@@ -103,6 +103,36 @@ func TestSolveJoinedAgainstTwin(t *testing.T) {
 	})
 }
 
+// A search that goes on from some of the open branches finds the cheapest path, or says
+// how much too dear what it found may be.
+func TestForkAgainstTwin(t *testing.T) {
+	cut, exact := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		l, ties := drawTied(t)
+		s := NewSearch[Extras](PlainChain{l, ties}, ties, Extras{}, nil)
+		j := s.Solve(10000)
+		if math.IsInf(j.Cost, 1) {
+			return
+		}
+		i := rapid.IntRange(0, l.Layers()-1).Draw(t, "forbid")
+		l.node[i][j.States[i]] = math.Inf(1)
+		f := s.Fork(PlainChain{l, ties}, []int{i}, rapid.IntRange(1, 3).Draw(t, "most")).Solve(10000)
+		want := tiedTwin(l, ties)
+		if f.Exact {
+			exact++
+			if !agree(f.Cost, want) {
+				t.Fatalf("said to be exact: %v, twin %v", f.Cost, want)
+			}
+			return
+		}
+		cut++
+		if f.Cost < want-1e-9 || !math.IsInf(f.Cost, 1) && f.Cost-f.Gap > want+1e-9 {
+			t.Fatalf("cut short at %v with gap %v, twin %v", f.Cost, f.Gap, want)
+		}
+	})
+	t.Logf("%d searches were cut short, %d exact", cut, exact)
+}
+
 // A search cut short tells how much too dear its answer may be.
 func TestSolveJoinedGap(t *testing.T) {
 	cut := 0
