@@ -1,0 +1,109 @@
+package listen
+
+import (
+	"errors"
+
+	"pochette/internal/audio"
+)
+
+// Options of an alignment.
+type Options struct {
+	A4 float64 // Hz, 0: estimated
+	// Progress is told how much of the work is done, and ends it by an error.
+	Progress func(done, total int) error
+}
+
+// Played is one event as it was heard, in the order of the take.
+type Played struct {
+	Event      int     // index into Line.Events
+	Start, End float64 // seconds
+	Wrong      bool    // what sounds is another pitch, see Note.Key
+	Resumed    bool    // play broke off before it and went on here
+	Missing    int     // events passed over right before it
+	SkippedTo  bool    // a repeat before it was not taken
+	First      bool    // nothing of the line stands before it
+}
+
+// Alignment is a take beside a line.
+type Alignment struct {
+	A4      float64 // Hz
+	A4Known bool    // estimated from enough sound, or given
+	Played  []Played
+	// Fit is how well the sound agrees, from 0 (like any other music) to 1; see Trust.
+	Fit float64
+	// Sounding is the share of the take that is no silence, 0 … 1.
+	Sounding float64
+	// Pitched is the share of the sounding frames that have a pitch.
+	Pitched float64
+	em      *emission
+	of      []int
+}
+
+// ErrSilent says that nothing sounds in a take.
+var ErrSilent = errors.New("nothing sounds in the take")
+
+// Align puts a take beside a line.
+func Align(f *audio.Features, l *Line, o Options) (*Alignment, error) {
+	if o.Progress == nil {
+		o.Progress = func(int, int) error { return nil }
+	}
+	al := &Alignment{A4: o.A4, A4Known: o.A4 > 0}
+	if o.A4 <= 0 {
+		al.A4, al.A4Known = EstimateA4(f, l)
+	}
+	if f.Frames() < 5 {
+		return nil, ErrSilent
+	}
+	a := newAligner(f, l, al.A4)
+	al.em, al.of = a.em, a.of
+	if al.census(f); al.Sounding == 0 {
+		return nil, ErrSilent
+	}
+	p, err := a.run(o.Progress)
+	if err != nil {
+		return nil, err
+	}
+	al.read(p, l)
+	return al, nil
+}
+
+// census counts what sounds and what has a pitch.
+func (al *Alignment) census(f *audio.Features) {
+	sounding, pitched := 0, 0
+	for t := range f.Frames() {
+		if f.LevelAt(t) >= al.em.silence {
+			sounding++
+			if f.Hz[t] > 0 && f.Clarity[t] > 0.7 {
+				pitched++
+			}
+		}
+	}
+	al.Sounding = float64(sounding) / float64(max(1, f.Frames()))
+	al.Pitched = float64(pitched) / float64(max(1, sounding))
+}
+
+// read turns a path into what was played.
+func (al *Alignment) read(p *path, l *Line) {
+	last := -1 // event before
+	for t := 0; t < len(p.states); {
+		s := int(p.states[t])
+		u := t + 1
+		for u < len(p.states) && int(p.states[u]) == s && !p.jumped[u] {
+			u++
+		}
+		if s > 0 && (s-1)%kinds != stGap {
+			e := (s - 1) / kinds
+			n := Played{Event: e, Start: audio.CoarseTime(t), End: audio.CoarseTime(u), Wrong: (s-1)%kinds == stWrong, Resumed: p.jumped[t] && last >= 0, First: last < 0}
+			switch {
+			case n.Resumed || last < 0:
+			case e == last+2:
+				n.Missing = 1
+			case e > last+1:
+				n.SkippedTo = true
+			}
+			al.Played = append(al.Played, n)
+			last = e
+		}
+		t = u
+	}
+}
