@@ -34,6 +34,37 @@ func (f *Features) Rise(i int) float64 {
 	return (at(i-1) + 2*at(i) + at(i+1)) / 4
 }
 
+// A dip between two loud moments is the bow's change: how many dB it must be deep to
+// count, and what a dB beyond that is worth beside one of Rise.
+const (
+	dipNear, dipFar = 2, 12 // fine frames to each side
+	dipLeast        = 2.5
+	dipWorth        = 0.25
+)
+
+// Dip is how deep in dB the level at a fine frame lies under the loudest moment within
+// 60 ms on either side, by the weaker side; 0 at the loudest.
+func (f *Features) Dip(i int) float64 {
+	if i < dipFar || i+dipFar >= len(f.Level) {
+		return 0
+	}
+	before, after := f.Level[i-dipFar], f.Level[i+dipFar]
+	for k := dipNear; k < dipFar; k++ {
+		before, after = max(before, f.Level[i-k]), max(after, f.Level[i+k])
+	}
+	return max(0, float64(min(before, after)-f.Level[i]))
+}
+
+// Strength of an onset at a fine frame: the rise of the spectrum, and the change of the
+// bow where the level shows one.
+func (f *Features) Strength(i int) float64 {
+	s := f.Rise(i)
+	if i >= 0 && i < len(f.Level) {
+		s += dipWorth * max(0, f.Dip(i)-dipLeast)
+	}
+	return s
+}
+
 // Onsets lists the beginnings of notes: rises of the spectrum that stand out, and
 // changes from one steady pitch to another. A rise that goes with a change of pitch is one
 // onset, at the time of the rise.
@@ -80,7 +111,7 @@ func (f *Features) rises() []Onset {
 	n := len(f.Flux)
 	rise := make([]float64, n)
 	for i := range rise {
-		rise[i] = f.Rise(i)
+		rise[i] = f.Strength(i)
 	}
 	mean := movingMean(rise, riseAround)
 	var out []Onset

@@ -23,14 +23,14 @@ import (
 
 // Costs of going from state to state, in nats; by trial on made-up takes.
 const (
-	costIntoWrong  = 5.0
+	costIntoWrong  = 4.0
 	costMissing    = 5.5
 	costGap        = 2.5 // stopping where no rest is written
 	costRest       = 0.2
 	costSkipRepeat = 1.0
-	costToBar      = 16.0 // resuming at the start of a bar
-	costToNote     = 24.0 // or elsewhere
-	costToGrace    = 40.0
+	costToBar      = 35.0 // resuming at the start of a bar
+	costToNote     = 45.0 // or elsewhere
+	costToGrace    = 60.0
 	costEndEarly   = 12.0
 	costBound      = 0.35 // the least chance of an onset that is not heard: bound
 	costStruck     = 0.06 // and struck
@@ -89,6 +89,7 @@ func newAligner(f *audio.Features, l *Line, a4 float64) *aligner {
 		a.of = append(a.of, t)
 	}
 	a.emitted = make([]float32, len(a.em.templates))
+	a.em.strangers(l)
 	a.durations()
 	a.skips = make([]int, len(l.Events))
 	for i := range a.skips {
@@ -132,15 +133,6 @@ func (a *aligner) durations() {
 	}
 }
 
-// entry is what beginning an event costs at a frame.
-func (a *aligner) entry(e int, onset float64) float32 {
-	floor := costStruck
-	if a.l.Events[e].Slurred {
-		floor = costBound
-	}
-	return float32(-math.Log(floor + (1-floor)*onset))
-}
-
 // start fills cost for frame 0.
 func (a *aligner) start() {
 	wrong, gap := a.em.frame(0, a.emitted)
@@ -174,15 +166,14 @@ func (a *aligner) resume(e int) float32 {
 // state, and the result is the best state of the frame before.
 func (a *aligner) step(t int, ways []uint8) (best int) {
 	wrong, gap := a.em.frame(t, a.emitted)
-	on := a.em.onset(t)
 	for i, c := range a.cost {
 		if c < a.cost[best] {
 			best = i
 		}
 	}
 	lowest := a.cost[best]
-	quiet := float32(-0.5 * math.Log(1-0.8*on)) // an onset heard inside a note
-	bound, struck := a.entryBoth(on)
+	quiet := a.em.quiet[t] // an onset heard inside a note
+	bound, struck := entryCosts(float64(a.em.on[t]))
 	a.next[0] = a.cost[0] + gap
 	if ways != nil {
 		ways[0] = wayStay
@@ -203,7 +194,9 @@ func (a *aligner) step(t int, ways []uint8) (best int) {
 	return best
 }
 
-func (a *aligner) entryBoth(on float64) (bound, struck float32) {
+// entryCosts is what beginning an event costs where an onset is heard so much: one that
+// is slurred, and one that is struck.
+func entryCosts(on float64) (bound, struck float32) {
 	return float32(-math.Log(costBound + (1-costBound)*on)), float32(-math.Log(costStruck + (1-costStruck)*on))
 }
 

@@ -63,13 +63,15 @@ func spread(v *[keyCount]float64, key, amount float64) {
 }
 
 // Costs of a frame, in nats; by trial on made-up takes. What sounds like the note
-// expected costs little, what is another note up to costUnlike; a wrong note is some
-// sound at costWrong a frame.
+// expected costs little, what is another note up to costUnlike and costPitch together; a
+// wrong note costs what the likeliest note of all costs and costWrong more, so that it is
+// as good an explanation in a rough sound as in a clear one, and never as good as the
+// right one.
 const (
 	costUnlike  = 2.2 // times one minus the likeness
 	costPitch   = 0.9 // the track is clear and elsewhere
 	costSilentN = 0.7 // silence where a note should be
-	costWrong   = 1.0
+	costWrong   = 0.3
 	costSilentG = 0.05
 	costSoundG  = 1.15
 )
@@ -78,14 +80,19 @@ const (
 type emission struct {
 	f         *audio.Features
 	a4        float64
-	templates []template
-	silence   float64 // level in dB below which nothing sounds
-	mean      []float32
+	templates []template // of the line's notes and chords, then of single keys that it lacks
+	silence   float64    // level in dB below which nothing sounds
+	mean      []float32  // onset strength around each coarse frame
+	on        []float32  // how much it looks like the beginning of a note, 0 … 1
+	wrong     []float32  // what a wrong note costs, set by frame
+	quiet     []float32  // what it costs if none begins there; 0 but at peaks
 }
 
 func newEmission(f *audio.Features, a4 float64) *emission {
 	e := &emission{f: f, a4: a4, silence: silenceLevel(f)}
 	e.mean = meanRise(f)
+	e.onsets()
+	e.wrong = make([]float32, f.Frames())
 	return e
 }
 
@@ -101,6 +108,24 @@ func silenceLevel(f *audio.Features) float64 {
 	return max(loud-34, min(quiet+6, loud-20), audio.Silent+20)
 }
 
+// strangers adds templates for the single keys within the compass that the line does
+// not have alone, and a third beyond on either side.
+func (e *emission) strangers(l *Line) {
+	low, high, has := 127, 0, map[int]bool{}
+	for i := range l.Events {
+		k := l.Events[i].Keys
+		low, high = min(low, k[0]), max(high, k[len(k)-1])
+		if len(k) == 1 {
+			has[k[0]] = true
+		}
+	}
+	for k := low - 4; k <= high+4; k++ {
+		if !has[k] {
+			e.templates = append(e.templates, newTemplate([]int{k}))
+		}
+	}
+}
+
 // frame fills out with the cost of each template at a frame, and gives the cost of a
 // wrong note and of a gap.
 func (e *emission) frame(t int, out []float32) (wrong, gap float32) {
@@ -108,8 +133,25 @@ func (e *emission) frame(t int, out []float32) (wrong, gap float32) {
 		for i := range out {
 			out[i] = costSilentN
 		}
-		return costSilentN + 0.3, costSilentG
+		e.wrong[t] = costSilentN + costWrong
+		return e.wrong[t], costSilentG
 	}
+	w, key, clear := e.heard(t)
+	least := float32(costUnlike)
+	for i := range e.templates {
+		c := e.templates[i].cost(&w, key, clear)
+		least = min(least, c)
+		if i < len(out) {
+			out[i] = c
+		}
+	}
+	e.wrong[t] = least + costWrong
+	return e.wrong[t], costSoundG
+}
+
+// heard is the spectrum of a frame by keys, of unit length, with the key of the pitch
+// track (NaN for none) and how clear that is, 0 … 1.
+func (e *emission) heard(t int) (w [keyCount]float32, key float64, clear float32) {
 	var v [keyCount]float64
 	for _, p := range e.f.Peaks(t) {
 		if p.Hz > 40 {
@@ -124,18 +166,23 @@ func (e *emission) frame(t int, out []float32) (wrong, gap float32) {
 	if norm > 0 {
 		scale = float32(1 / math.Sqrt(norm))
 	}
-	var w [keyCount]float32
 	for i, x := range v {
 		w[i] = float32(x) * scale
 	}
-	key, clear := math.NaN(), float32(0)
+	key = math.NaN()
 	if h := e.f.Hz[t]; h > 0 && e.f.Clarity[t] > 0.8 {
 		key, clear = keyOf(float64(h), e.a4), (e.f.Clarity[t]-0.8)*5
 	}
-	for i := range e.templates {
-		out[i] = e.templates[i].cost(&w, key, clear)
+	return w, key, clear
+}
+
+// single is the cost of one template at a frame, as frame gives it.
+func (e *emission) single(t int, tm *template) float64 {
+	if e.f.LevelAt(t) < e.silence {
+		return costSilentN
 	}
-	return costWrong, costSoundG
+	w, key, clear := e.heard(t)
+	return float64(tm.cost(&w, key, clear))
 }
 
 func (t *template) cost(w *[keyCount]float32, key float64, clear float32) float32 {
@@ -157,7 +204,7 @@ func meanRise(f *audio.Features) []float32 {
 	n := len(f.Flux)
 	sum := make([]float64, n+1)
 	for i := range n {
-		sum[i+1] = sum[i] + f.Rise(i)
+		sum[i+1] = sum[i] + f.Strength(i)
 	}
 	out := make([]float32, f.Frames())
 	for t := range out {
@@ -169,13 +216,39 @@ func meanRise(f *audio.Features) []float32 {
 	return out
 }
 
-// onset is how much a coarse frame looks like the beginning of a note, 0 … 1.
-func (e *emission) onset(t int) float64 {
-	r := 0.0
-	for i := 2*t - 1; i <= 2*t+1; i++ {
-		if i >= 0 && i < len(e.f.Flux) {
-			r = max(r, e.f.Rise(i))
+// onsets fills on and quiet.
+func (e *emission) onsets() {
+	n := e.f.Frames()
+	near := make([]float32, n)
+	for t := range near {
+		r := 0.0
+		for i := 2*t - 1; i <= 2*t+1; i++ {
+			if i >= 0 && i < len(e.f.Flux) {
+				r = max(r, e.f.Strength(i))
+			}
+		}
+		near[t] = e.chance(r, t)
+	}
+	e.on, e.quiet = make([]float32, n), make([]float32, n)
+	for t, v := range near {
+		e.on[t] = v
+		peak := v > 0
+		for k := max(0, t-onsetApart); k <= min(n-1, t+onsetApart); k++ {
+			if k >= t-1 && k <= t+1 {
+				e.on[t] = max(e.on[t], near[k])
+			}
+			peak = peak && (near[k] < v || near[k] == v && k >= t)
+		}
+		if peak {
+			e.quiet[t] = float32(-math.Log(1 - 0.9*float64(v)))
 		}
 	}
-	return 1 - math.Exp(-max(0, r-float64(e.mean[t]))/1.2)
+}
+
+// onsetApart is how many coarse frames around a peak of the onset strength belong to it.
+const onsetApart = 4
+
+// chance that a note begins with this onset strength at coarse frame t, 0 … 1.
+func (e *emission) chance(strength float64, t int) float32 {
+	return float32(1 - math.Exp(-max(0, strength-float64(e.mean[t]))/1.2))
 }

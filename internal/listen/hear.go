@@ -64,6 +64,9 @@ func Align(f *audio.Features, l *Line, o Options) (*Alignment, error) {
 		return nil, err
 	}
 	al.read(p, l)
+	if len(al.Played) > 0 {
+		al.settle(f, l)
+	}
 	return al, nil
 }
 
