@@ -2,6 +2,7 @@ package listen
 
 import (
 	"errors"
+	"math"
 
 	"pochette/internal/audio"
 )
@@ -29,7 +30,7 @@ type Alignment struct {
 	A4      float64 // Hz
 	A4Known bool    // estimated from enough sound, or given
 	Played  []Played
-	// Fit is how well the sound agrees, from 0 (like any other music) to 1; see Trust.
+	// Fit is how well the sound agrees,, see judge: near 0 for other music, near 1 for this; set by Hear.
 	Fit float64
 	// Sounding is the share of the take that is no silence, 0 … 1.
 	Sounding float64
@@ -110,3 +111,82 @@ func (al *Alignment) read(p *path, l *Line) {
 		t = u
 	}
 }
+
+// Request says what to hear and against what.
+type Request struct {
+	Options
+	Tuning Tuning
+	Chords []Chord // for Just, in order of written time
+	Open   []int   // MIDI keys of the open strings
+	Plan   *Plan   // nil: as printed
+	// GivenA4 measures pitches from Options.A4; else from the A that the take is tuned
+	// to, as its notes lie on the whole.
+	GivenA4 bool
+}
+
+// Hear aligns a take with a line and measures all there is.
+func Hear(f *audio.Features, l *Line, r Request) (*Hearing, error) {
+	al, err := Align(f, l, r.Options)
+	if err != nil {
+		return nil, err
+	}
+	h := &Hearing{Line: l, Alignment: al, Plan: r.Plan, Tuning: r.Tuning, Open: r.Open}
+	h.Notes = al.Measure(f, l)
+	h.Pitches = Intonation(l, h.Notes, r.Tuning, r.Chords, r.Open)
+	if !r.GivenA4 {
+		h.recenter()
+	}
+	h.Bars, h.Placed = Bars(l, h.Notes, r.Plan)
+	h.Pairs = Pairs(l, h.Notes, r.Plan)
+	h.Figures = Figures(h.Pairs)
+	h.Scratches = Scratches(f, h.Notes)
+	h.Touches = al.Touches(f, l, h.Notes, r.Open)
+	al.judge(f, l)
+	h.summarize()
+	return h, nil
+}
+
+// recenter moves the take's A4 to where its notes lie on the whole against the tuning,
+// and measures them from there.
+func (h *Hearing) recenter() {
+	var off []float64
+	for _, p := range h.Pitches {
+		off = append(off, p.Off)
+	}
+	if len(off) < 8 {
+		return
+	}
+	shift := median(off)
+	h.Alignment.A4 *= math.Exp2(shift / 1200)
+	for i := range h.Pitches {
+		h.Pitches[i].Off -= shift
+	}
+	for i := range h.Notes {
+		for k := range h.Notes[i].Tones {
+			h.Notes[i].Tones[k].Cents -= shift
+		}
+	}
+}
+
+// judge sets Fit: the share of the sounding frames at which the note that is said to
+// sound is nearly as good an explanation as the best of all notes.
+func (al *Alignment) judge(f *audio.Features, l *Line) {
+	good, all := 0, 0
+	for t := range f.Frames() {
+		if f.LevelAt(t) >= al.em.silence {
+			all++
+		}
+	}
+	for _, p := range al.Played {
+		tm := &al.em.templates[al.of[p.Event]]
+		for t := int(p.Start*100) + 2; t < min(f.Frames(), int(p.End*100)-1); t++ {
+			if f.LevelAt(t) >= al.em.silence && al.em.single(t, tm) < float64(al.em.wrong[t])-costWrong+0.25 {
+				good++
+			}
+		}
+	}
+	al.Fit = float64(good) / float64(max(1, all))
+}
+
+// LeastFit is the Fit under which a take is more likely other music.
+const LeastFit = 0.35

@@ -25,10 +25,6 @@ type Note struct {
 	Tones []Tone
 	Level float64 // mean level in dB relative to full scale
 	Rough float64 // share of its energy outside partials, 0 … 1
-	// Touched is the open string, as a MIDI key, that seems to sound beside the note, 0
-	// for none; TouchedBy how far its partials stand over their surroundings, dB.
-	Touched   int
-	TouchedBy float64
 }
 
 // edges that are left out of a note's pitch: the bow's attack and the way to the next.

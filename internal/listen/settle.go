@@ -16,7 +16,8 @@ import (
 
 // Figures of the second search; by trial on made-up takes.
 const (
-	settleAround  = 0.25 // seconds to each side of the first search's onset
+	settleNear    = 0.1 // seconds to each side of the first search's onset in which any moment may be the onset
+	settleFar     = 0.6 // in which those near a peak of the onset strength may
 	settleStep    = float64(audio.FineHop) / audio.Rate
 	settleSpread  = 0.35 // of the logarithm of a length against the pace
 	settleMost    = 10.0
@@ -29,7 +30,8 @@ const (
 // slot is one event of a run with the onsets it may have.
 type slot struct {
 	event    int
-	from     int       // the onsets are from, from+1 … on the fine grid
+	first    int       // fine step of the first search's onset
+	at       []int     // fine steps at which it may begin, rising
 	onset    []float64 // cost of each
 	expected float64   // seconds to the next event at the pace around; 0: not known
 	cumFrom  int       // coarse frame of cum[0]
@@ -125,9 +127,9 @@ func (al *Alignment) slots(f *audio.Features, l *Line, i, j int, pace []float64,
 			if q > 0 {
 				at += x / q * (p.Start - at)
 			}
-			out = append(out, slot{event: p.Event - 1, from: fine(at), played: -1, expected: pace[k] * (l.Events[p.Event].At - l.Events[p.Event-1].At)})
+			out = append(out, slot{event: p.Event - 1, first: fine(at), played: -1, expected: pace[k] * (l.Events[p.Event].At - l.Events[p.Event-1].At)})
 		}
-		s := slot{event: p.Event, from: fine(p.Start), played: k}
+		s := slot{event: p.Event, first: fine(p.Start), played: k}
 		if k+1 < j {
 			s.expected = pace[k] * (l.Events[al.Played[k+1].Event].At - l.Events[p.Event].At)
 			if al.Played[k+1].Missing > 0 {
@@ -136,13 +138,13 @@ func (al *Alignment) slots(f *audio.Features, l *Line, i, j int, pace []float64,
 		}
 		out = append(out, s)
 	}
-	al.windows(out, end)
+	al.windows(f, out, end)
 	for k := range out {
 		stop := fine(end) // as far as the slot may sound: to where those may begin that can follow it
 		if next := k + settleSkips + 1; next < len(out) {
 			stop = 0
 			for _, s := range out[k+1 : next+1] {
-				stop = max(stop, s.from+len(s.onset))
+				stop = max(stop, s.at[len(s.at)-1])
 			}
 		}
 		al.fill(f, l, &out[k], stop, k == 0)
@@ -154,34 +156,45 @@ func fine(t float64) int { return int(math.Round(t / settleStep)) }
 
 // windows opens the onsets of each slot around its first estimate, not beyond the
 // estimates of the events two before and after, and within the run.
-func (al *Alignment) windows(slots []slot, end float64) {
-	mid := make([]int, len(slots))
+func (al *Alignment) windows(f *audio.Features, slots []slot, end float64) {
+	near, far := fine(settleNear), fine(settleFar)
 	for k := range slots {
-		mid[k] = slots[k].from
-	}
-	around := fine(settleAround)
-	for k := range slots {
-		lo, hi := mid[k]-around, mid[k]+around
+		s := &slots[k]
+		lo, hi := max(0, s.first-far), s.first+far
 		if k >= 2 {
-			lo = max(lo, mid[k-2]+1)
+			lo = max(lo, slots[k-2].first+1)
 		}
 		if k == 0 {
-			lo = max(lo, mid[0]-around/2, 0)
+			lo = max(lo, s.first-near/2)
 		}
 		if k+2 < len(slots) {
-			hi = min(hi, mid[k+2]-1)
+			hi = min(hi, slots[k+2].first-1)
 		}
-		hi = max(mid[k], min(hi, fine(end)-2))
-		lo = min(lo, mid[k])
-		slots[k].from, slots[k].onset = lo, make([]float64, hi-lo+1)
+		hi = max(s.first, min(hi, fine(end)-2))
+		for t := min(lo, s.first); t <= hi; t++ {
+			if t >= s.first-near && t <= s.first+near || al.peakBeside(f, t) {
+				s.at = append(s.at, t)
+			}
+		}
+		s.onset = make([]float64, len(s.at))
 	}
+}
+
+// peakBeside: the onset strength has a peak within 15 ms of a fine step.
+func (al *Alignment) peakBeside(f *audio.Features, step int) bool {
+	for t := max(0, step/2-1); t <= min(f.Frames()-1, step/2+1); t++ {
+		if al.em.quiet[t] > 0.1 {
+			return true
+		}
+	}
+	return false
 }
 
 // fill works out the costs of a slot's onsets and the sums of its frames' costs up to
 // fine step stop.
 func (al *Alignment) fill(f *audio.Features, l *Line, s *slot, stop int, first bool) {
 	for i := range s.onset {
-		k := s.from + i
+		k := s.at[i]
 		t := min(k/2, f.Frames()-1)
 		bound, struck := entryCosts(float64(al.em.chance(f.Strength(k), t)))
 		s.onset[i] = float64(struck)
@@ -190,17 +203,19 @@ func (al *Alignment) fill(f *audio.Features, l *Line, s *slot, stop int, first b
 		}
 	}
 	if first { // what sounds before the first of a run belongs to none
-		sum := 0.0
+		sum, k := 0.0, s.at[0]
 		for i := range s.onset {
-			s.onset[i] += sum
-			gap := costSoundG
-			if t := (s.from + i) / 2; f.LevelAt(t) < al.em.silence {
-				gap = costSilentG
+			for ; k < s.at[i]; k++ {
+				if f.LevelAt(k/2) < al.em.silence {
+					sum += costSilentG / 2
+				} else {
+					sum += costSoundG / 2
+				}
 			}
-			sum += gap / 2
+			s.onset[i] += sum
 		}
 	}
-	s.cumFrom = max(0, s.from/2-1)
+	s.cumFrom = max(0, s.at[0]/2-1)
 	tm := &al.em.templates[al.of[s.event]]
 	s.cum, s.wrong, s.quiet = []float64{0}, []float64{0}, []float64{0}
 	add := func(sum []float64, v float64) []float64 { return append(sum, sum[len(sum)-1]+v) }
@@ -260,7 +275,7 @@ func bestOnsets(slots []slot, end float64) (starts []int, wrong []bool) {
 		cost[k] = make([]float64, len(s.onset))
 		back[k] = make([]from, len(s.onset))
 		for i := range s.onset {
-			t := s.from + i
+			t := s.at[i]
 			best := math.Inf(1)
 			if k == 0 {
 				best = 0
@@ -281,7 +296,7 @@ func bestOnsets(slots []slot, end float64) (starts []int, wrong []bool) {
 	}
 	stop := fine(end)
 	for k := last; ; {
-		starts[k] = slots[k].from + at
+		starts[k] = slots[k].at[at]
 		_, wrong[k] = slots[k].segment(starts[k], stop)
 		stop = starts[k]
 		if k == 0 {
@@ -302,7 +317,7 @@ func into(slots []slot, cost [][]float64, k, d, t int) (float64, int) {
 	}
 	best, arg := math.Inf(1), 0
 	for i, c := range cost[k-d] {
-		u := p.from + i
+		u := p.at[i]
 		gap := float64(t-u) * settleStep
 		if gap < shortestNote || c >= best {
 			continue
@@ -321,7 +336,7 @@ func finish(slots []slot, cost [][]float64, end int) (last, at int) {
 	for d := 0; d <= settleSkips && d < len(slots); d++ {
 		k := len(slots) - 1 - d
 		for i, c := range cost[k] {
-			u := slots[k].from + i
+			u := slots[k].at[i]
 			if u >= end {
 				continue
 			}
