@@ -22,12 +22,12 @@ type jsonHeard struct {
 	Fit       float64           `json:"fit"`
 	Quarter   float64           `json:"quarter_notes_a_minute"`
 	Steady    float64           `json:"spread_of_tempo"`
-	Again     []jsonAgain        `json:"worth_hearing_again"`
-	Spots     []jsonAgain        `json:"spots"`
+	Again     []jsonAgain       `json:"worth_hearing_again"`
+	Spots     []jsonAgain       `json:"spots"`
 	Bars      []jsonHeardBar    `json:"bars"`
 	Notes     []jsonHeardNote   `json:"notes"`
 	Figures   []listen.Figure   `json:"dotted_figures"`
-	Pairs     []jsonHeardPair        `json:"dotted_pairs"`
+	Pairs     []jsonHeardPair   `json:"dotted_pairs"`
 	Slips     []jsonSlip        `json:"slips"`
 	Scratches []jsonRough       `json:"scratches"`
 	Touches   []jsonTouch       `json:"touched_strings"`
@@ -68,17 +68,17 @@ type jsonHeardBar struct {
 }
 
 type jsonHeardNote struct {
-	Note    int        `json:"note"`
-	Measure int        `json:"measure"`
-	Place   string     `json:"place"`
-	Start   float64    `json:"start"`
-	End     float64    `json:"end"`
+	Note    int             `json:"note"`
+	Measure int             `json:"measure"`
+	Place   string          `json:"place"`
+	Start   float64         `json:"start"`
+	End     float64         `json:"end"`
 	Tones   []jsonHeardTone `json:"tones"`
-	Level   float64    `json:"level_db"`
-	Late    *float64   `json:"late,omitempty"`
-	Wrong   bool       `json:"other_pitch,omitempty"`
-	Resumed bool       `json:"resumed,omitempty"`
-	Missing int        `json:"passed_over_before,omitempty"`
+	Level   float64         `json:"level_db"`
+	Late    *float64        `json:"late,omitempty"`
+	Wrong   bool            `json:"other_pitch,omitempty"`
+	Resumed bool            `json:"resumed,omitempty"`
+	Missing int             `json:"passed_over_before,omitempty"`
 }
 
 type jsonHeardTone struct {
