@@ -222,7 +222,7 @@ func (h *Heard) believe() error {
 	case al.Pitched < 0.25:
 		return fmt.Errorf("%s: what sounds in it has a pitch only %.0f %% of the time, as noise or speech has; is it a recording of the instrument?", h.Sound.Name, 100*al.Pitched)
 	case al.Fit < listen.LeastFit:
-		return fmt.Errorf("%s: only %.0f %% of what sounds goes with the notes of %s; is it another piece or part?", h.Sound.Name, 100*al.Fit, h.Piece)
+		return fmt.Errorf("%s: only %.0f %% of it goes with the notes of %s; is it another piece or part?", h.Sound.Name, 100*al.Fit, h.Piece)
 	}
 	if !al.A4Known {
 		h.Sound.Notes = append(h.Sound.Notes, "The take is too short to tell its A4 from; 440 Hz is taken.")
