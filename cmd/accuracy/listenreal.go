@@ -187,7 +187,6 @@ func onsetRow(w io.Writer, name string, l *listen.Line, times []float64) {
 	together, grace, odd := 0, 0, 0
 	var pace []float64
 	last := -1
-	var steps [][2]int
 	for i, j := range match {
 		if j < 0 {
 			if l.Events[i].Grace {
@@ -198,7 +197,6 @@ func onsetRow(w io.Writer, name string, l *listen.Line, times []float64) {
 		together++
 		if last >= 0 && l.Events[i].At > l.Events[last].At {
 			pace = append(pace, (times[j]-times[match[last]])/(l.Events[i].At-l.Events[last].At))
-			steps = append(steps, [2]int{last, i})
 		}
 		last = i
 	}

@@ -23,15 +23,14 @@ type Features struct {
 	Clarity []float32 // of the track, 0 … 1
 	Rough   []float32 // share of the energy that lies in no partial, 0 … 1
 
-	Peak       float32 // largest magnitude of the input
-	Clipped    int     // samples that stand in runs at the top
-	Weighted   float64 // loudness of the whole, LUFS (ITU-R BS.1770), Silent where there is none
-	cands      []Candidate
-	candStart  []int32
-	peaks      []Peak
-	peakStart  []int32
-	loud       gatedLoudness
-	candidates int
+	Peak      float32 // largest magnitude of the input
+	Clipped   int     // samples that stand in runs at the top
+	Weighted  float64 // loudness of the whole, LUFS (ITU-R BS.1770), Silent where there is none
+	cands     []Candidate
+	candStart []int32
+	peaks     []Peak
+	peakStart []int32
+	loud      gatedLoudness
 }
 
 // Seconds is the length of the take.
@@ -140,8 +139,8 @@ func level(x []float32) float64 {
 // top so far: the flat heads of waves cut off by a converter, whatever level the
 // file was brought to afterwards.
 type clipper struct {
-	top, at float32
-	run, n  int
+	top    float32
+	run, n int
 }
 
 func (c *clipper) push(in []float32) {

@@ -64,8 +64,7 @@ type aligner struct {
 	of      []int // template of each event
 	stay    []float32
 	leave   []float32
-	skipTo  map[int]int // event that a skip leads to, by where it comes from
-	skips   []int       // for each event, the event a skip comes from, or noSkip
+	skips   []int // for each event, the event a skip comes from, or noSkip
 	frames  int
 	pace    float64 // frames a quarter, roughly
 	emitted []float32

@@ -27,6 +27,13 @@ type Note struct {
 	Rough float64 // share of its energy outside partials, 0 … 1
 }
 
+// otherKey is how much better, in nats a frame, another key must explain a note before
+// it is said to sound; otherOctave if it is the same note in another octave.
+const (
+	otherKey    = 0.35
+	otherOctave = 0.9
+)
+
 // edges that are left out of a note's pitch: the bow's attack and the way to the next.
 const (
 	edgeIn  = 0.045
@@ -93,7 +100,12 @@ func (al *Alignment) oneTone(f *audio.Features, key, from, to int) Tone {
 		return out
 	}
 	sounding := median(keys)
-	if d := sounding - float64(key); math.Abs(d) > 0.6 && al.gain(f, []int{key}, []int{int(math.Round(sounding))}, from, to) > 0.35 {
+	d := sounding - float64(key)
+	clear := otherKey
+	if int(math.Round(d))%12 == 0 { // an octave: the track errs so more readily than a player
+		clear = otherOctave
+	}
+	if math.Abs(d) > 0.6 && al.gain(f, []int{key}, []int{int(math.Round(sounding))}, from, to) > clear {
 		out.Heard = int(math.Round(sounding))
 	} else if math.Abs(d) > 0.9 {
 		return out // the track errs, by an octave as a rule

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 
 	"pochette/internal/audio"
@@ -228,17 +227,6 @@ func (h *Heard) believe() error {
 		h.Sound.Notes = append(h.Sound.Notes, "The take is too short to tell its A4 from; 440 Hz is taken.")
 	}
 	return nil
-}
-
-// within gives the share of pitches that lie this near to the middle, in cents.
-func (h *Heard) within(cents float64) float64 {
-	n := 0
-	for _, p := range h.Pitches {
-		if math.Abs(p.Off-h.Center) <= cents {
-			n++
-		}
-	}
-	return float64(n) / float64(max(1, len(h.Pitches)))
 }
 
 // quartiles of the tempo of whole bars.
