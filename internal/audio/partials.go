@@ -45,21 +45,25 @@ func (p *partials) find(dst []Peak, x []float32) ([]Peak, float64) {
 		return dst, 1
 	}
 	p.found = p.found[:0]
-	inside := 0.0
 	for k := 3; k < len(p.power)-2; k++ {
 		v := p.power[k]
 		if v < top*1e-6 || v < p.power[k-1] || v <= p.power[k+1] || v < p.power[k-2] || v < p.power[k+2] {
 			continue
 		}
 		p.found = append(p.found, p.refine(k))
-		for j := max(k-2, low); j <= k+2; j++ {
-			inside += p.power[j]
-		}
 	}
 	if len(p.found) > maxPeaks {
 		slices.SortFunc(p.found, func(a, b Peak) int { return cmp.Compare(b.Amp, a.Amp) })
 		p.found = p.found[:maxPeaks]
 		slices.SortFunc(p.found, func(a, b Peak) int { return cmp.Compare(a.Hz, b.Hz) })
+	}
+	inside, last := 0.0, low
+	for _, f := range p.found { // of those that are kept: noise has many more
+		k := int(math.Round(float64(f.Hz) * partialSize / Rate))
+		for j := max(k-2, last); j <= k+2; j++ {
+			inside += p.power[j]
+		}
+		last = max(last, k+3)
 	}
 	return append(dst, p.found...), max(0, 1-inside/max(total, 1e-12))
 }

@@ -331,7 +331,7 @@ func (h *Hearing) scratchSpots() []Spot {
 		if s.By > 2*scratchOver {
 			sure = "very likely"
 		}
-		out = append(out, h.span("scratch", s.Note, s.Note, min(2.5, s.By/scratchOver), fmt.Sprintf("The note begins rougher than the others (%s a scratch of the bow: %.0f times the usual spread).", sure, s.By)))
+		out = append(out, h.span("scratch", s.Note, s.Note, min(2.5, s.By/scratchOver), fmt.Sprintf("The note begins rougher than the others (%s a scratch of the bow: %.0f times as much noise as usual).", sure, s.By)))
 	}
 	return out
 }

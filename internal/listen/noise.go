@@ -10,30 +10,28 @@ import (
 // Scratch is a note whose beginning is rougher than the take's others.
 type Scratch struct {
 	Note int
-	By   float64 // how many of the usual spreads above the usual roughness
+	By   float64 // how many times as rough as the take's notes begin as a rule
 }
 
-// scratchOver is how many spreads a beginning must stand out by to be told.
-const scratchOver = 5
+// scratchOver is how many times as rough a beginning must be to be told, and
+// leastRough the share of noise below which nothing is called rough.
+const (
+	scratchOver = 4
+	leastRough  = 0.005
+)
 
 // Scratches finds beginnings of notes with more noise than the take's have as a rule:
 // the share of energy in no partial over the first 150 ms (the first 40 ms, which the
-// bow always makes rough, weigh half), against the median of all and their median
-// distance from it.
+// bow always makes rough, weigh half), against the median of all.
 func Scratches(f *audio.Features, notes []Note) []Scratch {
 	rough := make([]float64, len(notes))
 	for i := range notes {
 		rough[i] = beginning(f, &notes[i])
 	}
-	mid := median(rough)
-	dist := make([]float64, len(rough))
-	for i, r := range rough {
-		dist[i] = math.Abs(r - mid)
-	}
-	spread := max(0.02, 1.4826*median(dist))
+	usual := max(leastRough, median(rough))
 	var out []Scratch
 	for i, r := range rough {
-		if by := (r - mid) / spread; by > scratchOver && r > 0.15 {
+		if by := r / usual; by > scratchOver {
 			out = append(out, Scratch{i, by})
 		}
 	}

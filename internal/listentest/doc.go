@@ -33,6 +33,8 @@ type Options struct {
 	Attack  float64 // seconds of a bow's attack, 0 = 0.025
 
 	Wrong, Missing float64 // share of notes
+	Scratch, Touch float64 // share of notes that begin with a scratch, or touch an open string
+	Open           []int   // MIDI keys of the open strings that may be touched
 	Restarts       int
 	SkipRepeats    bool
 	Silence        float64 // seconds before the first note, 0 = 0.5
@@ -40,16 +42,18 @@ type Options struct {
 
 // Sounded is one event of the score as it was played.
 type Sounded struct {
-	Visit  int            // index into the order of play as the score prints it
-	Note   score.NoteID   // the lowest of its notes
-	Notes  []score.NoteID // all
-	Onset  float64        // seconds
-	Offset float64
-	MIDI   []int     // as played
-	Cents  []float64 // of each from equal temperament at the take's A4
-	Wrong  bool
-	Slur   bool // bound to what sounded before
-	Cut    bool // left unfinished before a restart
+	Visit     int            // index into the order of play as the score prints it
+	Note      score.NoteID   // the lowest of its notes
+	Notes     []score.NoteID // all
+	Onset     float64        // seconds
+	Offset    float64
+	MIDI      []int     // as played
+	Cents     []float64 // of each from equal temperament at the take's A4
+	Wrong     bool
+	Slur      bool // bound to what sounded before
+	Scratched bool
+	Touched   int  // key of the open string that sounds along, 0 for none
+	Cut       bool // left unfinished before a restart
 }
 
 // Missed is an event that was left out.

@@ -191,7 +191,7 @@ func (pl *player) restarts(steps []step) []step {
 				back--
 			}
 		}
-		if to == at || steps[at].event.Rest || !steps[to].first || tooNear(steps, at) {
+		if to == at || steps[at].event.Rest || steps[to].event.Rest || !steps[to].first || tooNear(steps, at) {
 			continue
 		}
 		broke := steps[at].at + 0.6*(steps[at].end-steps[at].at)

@@ -59,7 +59,26 @@ func (pl *player) stroke(dst []float32, steps []step, index int) {
 		pl.tone(dst, v, bow/math.Sqrt(float64(len(voices))))
 	}
 	if len(voices) > 0 {
-		pl.scrape(dst, voices[0][0].from, bow)
+		pl.scrape(dst, voices[0][0].from, bow, 0.25, 0.015)
+	}
+	pl.mishaps(dst, len(steps), bow)
+}
+
+// mishaps plants scratches and touched strings on the last notes told of.
+func (pl *player) mishaps(dst []float32, n int, bow float64) {
+	if pl.o.Scratch == 0 && pl.o.Touch == 0 {
+		return
+	}
+	for i := max(0, len(pl.tru.Sounded)-n); i < len(pl.tru.Sounded); i++ {
+		s := &pl.tru.Sounded[i]
+		if pl.rng.Float64() < pl.o.Scratch {
+			s.Scratched = true
+			pl.scrape(dst, s.Onset, bow, 1.2, 0.06)
+		}
+		if len(pl.o.Open) > 0 && s.Offset-s.Onset > 0.18 && pl.rng.Float64() < pl.o.Touch {
+			s.Touched = pl.o.Open[pl.rng.IntN(len(pl.o.Open))]
+			pl.tone(dst, []held{{from: s.Onset, to: s.Offset, cents: 100*float64(s.Touched-69) + 1200*math.Log2(pl.o.A4/440)}}, 0.25*bow)
+		}
 	}
 }
 
@@ -201,15 +220,16 @@ func partialSum(amps *[18]float64, phase float64) float64 {
 	return sum
 }
 
-// scrape adds the noise of a bow that sets in.
-func (pl *player) scrape(dst []float32, at, loud float64) {
+// scrape adds the noise of a bow that sets in, so much of its loudness, dying away in so
+// many seconds.
+func (pl *player) scrape(dst []float32, at, loud, share, fade float64) {
 	rate := float64(pl.o.Rate)
 	low := 0.0
-	for i := int(at * rate); i < min(len(dst), int((at+0.06)*rate)); i++ {
+	for i := int(at * rate); i < min(len(dst), int((at+4*fade)*rate)); i++ {
 		t := float64(i)/rate - at
 		x := pl.rng.NormFloat64()
 		low += 0.4 * (x - low)
-		dst[i] += float32(0.25 * loud * (x - low) * smooth(t/0.004) * math.Exp(-t/0.015))
+		dst[i] += float32(share * loud * (x - low) * smooth(t/0.004) * math.Exp(-t/fade))
 	}
 }
 

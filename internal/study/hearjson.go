@@ -112,7 +112,7 @@ type jsonSlip struct {
 type jsonRough struct {
 	Note int     `json:"note"`
 	At   float64 `json:"at"`
-	By   float64 `json:"spreads_above_usual"`
+	By   float64 `json:"times_as_rough_as_usual"`
 }
 
 type jsonTouch struct {
