@@ -185,6 +185,18 @@ func (e *emission) single(t int, tm *template) float64 {
 	return float64(tm.cost(&w, key, clear))
 }
 
+// harmonicOf says that a key is a low partial (2nd to 4th) of another: where a note
+// rings on under the next, the track finds the period common to both, an octave or a
+// twelfth too low, and the spectrum alone has to decide.
+func harmonicOf(key, of float64) bool {
+	for m := 2.0; m <= 4; m++ {
+		if math.Abs(of+12*math.Log2(m)-key) < 0.4 {
+			return true
+		}
+	}
+	return false
+}
+
 func (t *template) cost(w *[keyCount]float32, key float64, clear float32) float32 {
 	like := float32(0)
 	for i, k := range t.keys {
@@ -193,6 +205,9 @@ func (t *template) cost(w *[keyCount]float32, key float64, clear float32) float3
 	c := costUnlike * (1 - like)
 	if t.only >= 0 && clear > 0 {
 		d := float32(math.Abs(key - float64(t.only)))
+		if harmonicOf(float64(t.only), key) {
+			d = 0
+		}
 		c += costPitch * clear * min(1, max(0, d-0.35)*2)
 	}
 	return c

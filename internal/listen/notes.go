@@ -28,7 +28,8 @@ type Note struct {
 }
 
 // otherKey is how much better, in nats a frame, another key must explain a note before
-// it is said to sound; otherOctave if it is the same note in another octave.
+// it is said to sound; otherOctave if it is the same note in another octave, or one of
+// which the printed note is a partial.
 const (
 	otherKey    = 0.35
 	otherOctave = 0.9
@@ -102,7 +103,7 @@ func (al *Alignment) oneTone(f *audio.Features, key, from, to int) Tone {
 	sounding := median(keys)
 	d := sounding - float64(key)
 	clear := otherKey
-	if int(math.Round(d))%12 == 0 { // an octave: the track errs so more readily than a player
+	if int(math.Round(d))%12 == 0 || harmonicOf(float64(key), sounding) { // the track errs so more readily than a player
 		clear = otherOctave
 	}
 	if math.Abs(d) > 0.6 && al.gain(f, []int{key}, []int{int(math.Round(sounding))}, from, to) > clear {
