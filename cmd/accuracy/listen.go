@@ -139,7 +139,10 @@ func measureListen(w io.Writer, _ string) error {
 
 func (t *tally) row(w io.Writer, name string) {
 	f := func(hit, ref, est int) string {
-		if ref == 0 && est == 0 {
+		if ref == 0 {
+			if est > 0 {
+				return fmt.Sprintf("none planted, %d said", est)
+			}
 			return ""
 		}
 		v, _, _ := lt.FMeasure(hit, ref, est)
@@ -153,7 +156,10 @@ func (t *tally) row(w io.Writer, name string) {
 	}
 	dot, mean, back := "", "", ""
 	if len(t.dot) > 0 {
-		dot, mean = fmt.Sprintf("%.4f", lt.Quantile(t.dot, 0.5)), fmt.Sprintf("%.4f", lt.Quantile(t.dotMean, 1))
+		dot = fmt.Sprintf("%.4f", lt.Quantile(t.dot, 0.5))
+	}
+	if len(t.dotMean) > 0 {
+		mean = fmt.Sprintf("%.4f", lt.Quantile(t.dotMean, 1))
 	}
 	if t.backTrue+t.backSaid > 0 {
 		back = fmt.Sprintf("%d of %d, %d said", t.back, t.backTrue, t.backSaid)
