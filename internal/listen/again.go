@@ -224,7 +224,7 @@ func (h *Hearing) tempoSpots() []Spot {
 func (h *Hearing) closes(bar int) bool {
 	v := h.Bars[bar].Visit
 	m := h.Line.Visits[v].Measure
-	if v+1 == len(h.Line.Visits) || h.Line.Visits[v+1].Measure != m+1 {
+	if v+1 == len(h.Line.Visits) || h.Line.Visits[v+1].Measure != m+1 || h.Line.Part.Measures[m+1].RepeatStart {
 		return true
 	}
 	return h.Line.Part.Measures[m].RepeatTimes > 0 || h.Line.Part.Measures[m].RightBar != "" && h.Line.Part.Measures[m].RightBar != "regular"
@@ -240,7 +240,7 @@ func (h *Hearing) pitchSpots() []Spot {
 		if math.Abs(d) < 20 || math.Abs(d) < 3*p.Sure {
 			continue
 		}
-		text := fmt.Sprintf("%s is %.0f cents %s the others, against %s tuning.", p.Sounding, math.Abs(d), aboveBelow(d), h.Tuning)
+		text := fmt.Sprintf("%s is %.0f cents %s the others, against %s tuning.", p.Sounding, math.Abs(d), aboveBelow(d), h.Tuning.Name())
 		out = append(out, h.span("pitch", p.Note, p.Note, math.Abs(d)/20, text))
 	}
 	for key, list := range by {
@@ -259,7 +259,7 @@ func (h *Hearing) pitchSpots() []Spot {
 				last = h.Pitches[i]
 			}
 		}
-		text := fmt.Sprintf("%s lies %.0f cents %s the other notes, in the middle of %d times, against %s tuning.", key, math.Abs(m), aboveBelow(m), len(v), h.Tuning)
+		text := fmt.Sprintf("%s lies %.0f cents %s the other notes, in the middle of %d times, against %s tuning.", key, math.Abs(m), aboveBelow(m), len(v), h.Tuning.Name())
 		out = append(out, h.span("pitch", first.Note, last.Note, math.Abs(m)/8*1.2, text))
 	}
 	slices.SortStableFunc(out, func(a, b Spot) int { // the map's order must not show

@@ -28,6 +28,9 @@ var Tunings = []string{"equal", "pythagorean", "just"}
 
 func (t Tuning) String() string { return Tunings[t] }
 
+// Name as it stands in a sentence.
+func (t Tuning) Name() string { return [...]string{"equal", "Pythagorean", "just"}[t] }
+
 // ParseTuning reads a name; "" is equal.
 func ParseTuning(text string) (Tuning, error) {
 	for i, n := range Tunings {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"strings"
 
 	"pochette/internal/timeline"
 )
@@ -111,12 +112,28 @@ func (h *Heard) TempoPicture() []byte {
 func (h *Heard) barNumber(p *picture, i int, x float64) {
 	m := h.Line.Visits[h.Bars[i].Visit].Measure
 	jump := i > 0 && h.Line.Visits[h.Bars[i-1].Visit].Measure != m-1
-	if i == 0 || jump || m%4 == 0 {
-		p.text(x, p.h-p.bottom+16, "middle", timeline.Label(h.Line.Part, m))
+	if i == 0 || jump || (m%4 == 0 && !h.jumpNear(i)) {
+		p.text(x, p.h-p.bottom+16, "middle", h.short(m))
 	}
 	if jump {
 		p.line(x-7, p.top, x-7, p.h-p.bottom, pale, 0.8)
 	}
+}
+
+// jumpNear: play jumps within the next two bars or the last, whose number is printed.
+func (h *Heard) jumpNear(i int) bool {
+	for k := max(1, i-1); k <= min(len(h.Bars)-1, i+2); k++ {
+		if h.Line.Visits[h.Bars[k].Visit].Measure != h.Line.Visits[h.Bars[k-1].Visit].Measure+1 {
+			return true
+		}
+	}
+	return false
+}
+
+// short is the label of a measure without what is in brackets.
+func (h *Heard) short(measure int) string {
+	label, _, _ := strings.Cut(timeline.Label(h.Line.Part, measure), " (")
+	return label
 }
 
 // ticks are some round values from lo to hi.
@@ -140,7 +157,7 @@ func ticks(lo, hi float64, n int) []float64 {
 // tuning, with the bar numbers.
 func (h *Heard) IntonationPicture() []byte {
 	const step, most = 7.0, 50.0
-	p := newPicture(max(360, 66+step*float64(len(h.Notes))), 240, fmt.Sprintf("Pitch of each note against %s tuning at A4 = %.1f Hz, cents", h.Tuning, h.Alignment.A4))
+	p := newPicture(max(360, 66+step*float64(len(h.Notes))), 240, fmt.Sprintf("Pitch of each note against %s tuning at A4 = %.1f Hz, cents", h.Tuning.Name(), h.Alignment.A4))
 	y := func(v float64) float64 {
 		return p.top + (most-max(-most, min(most, v)))/(2*most)*(p.h-p.top-p.bottom)
 	}
@@ -152,7 +169,7 @@ func (h *Heard) IntonationPicture() []byte {
 		x := p.left + step*float64(b.First)
 		p.line(x, p.top, x, p.h-p.bottom, pale, 0.5)
 		if i%2 == 0 {
-			p.text(x+2, p.h-p.bottom+16, "start", timeline.Label(h.Line.Part, h.Line.Visits[b.Visit].Measure))
+			p.text(x+2, p.h-p.bottom+16, "start", h.short(h.Line.Visits[b.Visit].Measure))
 		}
 	}
 	for _, t := range h.Pitches {

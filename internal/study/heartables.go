@@ -25,7 +25,7 @@ func (h *Heard) Summary() []string {
 		out = append(out, t)
 	}
 	if len(h.Pitches) > 0 {
-		out = append(out, fmt.Sprintf("Pitch: half of the notes lie within %.0f cents of %s tuning, nine in ten within %.0f.", h.quantileOff(0.5), h.Tuning, h.quantileOff(0.9)))
+		out = append(out, fmt.Sprintf("Pitch: half of the notes lie within %.0f cents of %s tuning, nine in ten within %.0f.", h.quantileOff(0.5), h.Tuning.Name(), h.quantileOff(0.9)))
 	}
 	for _, f := range h.Figures {
 		if f.Count >= 4 {
