@@ -16,11 +16,11 @@ import (
 var floors = map[string]int{
 	"pitch": 0, "sequence": 0, "demo": 0,
 	"score": 1, "testdata": 1,
-	"timeline": 2, "instrument": 2,
-	"bowing": 3, "fingering": 3, "voices": 3, "parallels": 3, "harmony": 3, "form": 3, "witness": 3,
+	"timeline": 2, "instrument": 2, "audio": 2,
+	"bowing": 3, "fingering": 3, "voices": 3, "parallels": 3, "harmony": 3, "form": 3, "witness": 3, "listen": 3,
 	"pace":      3, // plans of time
 	"technique": 4,
-	"musicxml":  5, "engrave": 5, "paper": 5, "decide": 5,
+	"musicxml":  5, "engrave": 5, "paper": 5, "decide": 5, "take": 5, "listentest": 5,
 	"midi": 5, "sound": 5, // the plan as files to hear
 	"report": 6, "learn": 6, "store": 6,
 	"study": 7,

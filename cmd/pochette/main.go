@@ -95,7 +95,7 @@ a marked part, a report and the data behind it.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(studyCommand(), demoCommand(), deskCommand(), engraveCommand(), libraryCommand(), versionCommand())
+	root.AddCommand(studyCommand(), demoCommand(), hearCommand(), deskCommand(), engraveCommand(), libraryCommand(), versionCommand())
 	root.AddCommand(topicCommands()...)
 	root.AddCommand(readCommands()...)
 	root.AddCommand(paceCommand(), soundCommand())
