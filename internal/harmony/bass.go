@@ -6,14 +6,14 @@ import (
 	"pochette/internal/score"
 )
 
-// bassWindow is the end of the time in which a chord's bass is looked for.
-func (g *grid) bassWindow(seg Segment) score.Tick {
-	at, beats := seg.From, float32(0)
-	for at < seg.To && beats < 0.99 {
-		beats += g.units[at].beats
-		at++
+// silent says that nothing sounds in a segment.
+func (g *grid) silent(seg Segment) bool {
+	for u := seg.From; u < seg.To; u++ {
+		if !g.units[u].empty {
+			return false
+		}
 	}
-	return g.units[at-1].end
+	return true
 }
 
 // lowestChordTone finds the lowest tone of a chord that sounds in [from, to).
