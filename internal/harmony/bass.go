@@ -40,6 +40,20 @@ func (g *grid) lowestChordTone(c Chord, from, to score.Tick) (id score.NoteID, l
 	return id, late
 }
 
+// under says that another tone of the chord sounds together with a note at a tick.
+func (g *grid) under(c Chord, id score.NoteID, at score.Tick) bool {
+	notes := g.p.Notes
+	own := ToneOf(notes[id].Sounding)
+	i := sort.Search(len(notes), func(i int) bool { return notes[i].Onset > at }) - 1
+	for back := 0; i >= 0 && back < 12; i, back = i-1, back+1 {
+		n := &notes[i]
+		if t := ToneOf(n.Sounding); sounds(n) && g.ends[i] > at && t != own && c.role(t) < foreign {
+			return true
+		}
+	}
+	return false
+}
+
 // second is the best reading of a segment other than the one chosen.
 type second struct {
 	State

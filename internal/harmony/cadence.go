@@ -107,7 +107,7 @@ func (s *Study) candidates(w *Weights) []candidate {
 // kindOf is the cadence that chord i and the one before can make.
 func (s *Study) kindOf(i int) (CadenceType, bool) {
 	b, c := &s.Chords[i-1], &s.Chords[i]
-	dominant := !b.Applied && (b.fn.class == clDominant || b.fn.class == clLeading)
+	dominant := !b.Applied && (b.fn.class == clDominant || b.fn.class == clLeading) && !b.sixFour()
 	tonic := c.Chord.Root == c.Key.Tonic && !c.Applied && (c.Chord.Quality == Major || c.Chord.Quality == Minor)
 	switch {
 	case b.Key != c.Key:
@@ -128,6 +128,12 @@ func (s *Study) kindOf(i int) (CadenceType, bool) {
 		return Half, true
 	}
 	return 0, false
+}
+
+// sixFour says that a triad stands on its fifth, which no dominant of a cadence does;
+// the cadential six-four among them leads to the dominant (common textbooks).
+func (c *ChordSpan) sixFour() bool {
+	return c.Chord.Quality.Cadential() || !c.Chord.Quality.Seventh() && c.Inversion == 2
 }
 
 // isLast says that a movement ends with chord i.

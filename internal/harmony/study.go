@@ -211,9 +211,10 @@ func joinSame(path []Segment) []Segment {
 
 // setBass finds the bass of the chord: its lowest note that sounds anywhere in it,
 // for one line spreads a chord over time and its lowest note is heard as lasting. A
-// fifth that is only touched after the chord has begun makes no six-four (which is a
-// claim on a strong place, common textbooks); then, and where nothing of the chord
-// sounds, the bass is a guess: the root, with no figures of an inversion.
+// triad's fifth makes a six-four only where it sounds from the beginning of the chord
+// and another note of the chord together with it: as part of a line alone it tells no
+// bass (common textbooks let six-fours stand in few places). Then, and where nothing
+// of the chord sounds, the bass is a guess: the root, with no figures of an inversion.
 func (c *ChordSpan) setBass(g *grid, seg Segment, base score.NoteID) {
 	from, to := g.units[seg.From].start, g.units[seg.To-1].end
 	id, late := g.lowestChordTone(c.Chord, from, to)
@@ -222,7 +223,8 @@ func (c *ChordSpan) setBass(g *grid, seg Segment, base score.NoteID) {
 	if id != score.NoNote {
 		n := &g.p.Notes[id]
 		t := ToneOf(n.Sounding)
-		if c.Guessed = late && c.Chord.role(t) == 2 && !c.Chord.Quality.AugmentedSixth() && !c.Chord.Quality.Cadential(); !c.Guessed {
+		fifth := c.Chord.role(t) == 2 && !c.Chord.Quality.AugmentedSixth() && !c.Chord.Quality.Cadential()
+		if c.Guessed = fifth && (late || !c.Chord.Quality.Seventh() && !g.under(c.Chord, id, from)); !c.Guessed {
 			c.Bass, c.BassTone = id+base, t
 			c.Implied = late || g.ends[id] < to
 		}
