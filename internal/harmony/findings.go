@@ -330,9 +330,6 @@ func (s *Study) pairFindings(l Level) []score.Finding {
 		if x.At > a.Onset {
 			f.At = s.loc(x.At) // a held note clashes where the new chord enters
 		}
-		if l == Scholar {
-			f.Why = fmt.Sprintf("%s is no note of the %s.", a.Sounding.Name(), c.Chord.Name())
-		}
 		out = append(out, f)
 	}
 	return out

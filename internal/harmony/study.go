@@ -262,7 +262,7 @@ func pivot(cs []ChordSpan, i int) (int, string, string) {
 	for _, j := range []int{i, i - 1} {
 		a, okA := plainIn(cs[j].Chord, old)
 		b, okB := plainIn(cs[j].Chord, now)
-		if okA && okB {
+		if okA && okB && !cs[j].Silent {
 			return j, a, b
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 
 	"pochette/internal/form"
@@ -54,7 +55,7 @@ func (rd *Reading) readHarmony() []form.Cadence {
 }
 
 func (rd *Reading) keySpan(k *harmony.KeySpan, texts map[score.Loc]string) {
-	span := KeySpan{Key: k.Key.String(), From: rd.loc(k.From), To: rd.before(k.To - 1)}
+	span := KeySpan{Key: k.Key.String(), From: rd.loc(k.From), To: rd.lastStruck(k.From, k.To)}
 	if k.Key != k.Home {
 		span.Numeral = k.Key.RomanIn(k.Home)
 	}
@@ -62,6 +63,18 @@ func (rd *Reading) keySpan(k *harmony.KeySpan, texts map[score.Loc]string) {
 		span.Text = fmt.Sprintf("The music is in %s.", span.Key)
 	}
 	rd.Keys = append(rd.Keys, span)
+}
+
+// lastStruck is the place of the last note struck in [from, to), which may lie some
+// silent measures before the end.
+func (rd *Reading) lastStruck(from, to score.Tick) score.Loc {
+	notes := rd.Part.Notes
+	for i := sort.Search(len(notes), func(i int) bool { return notes[i].Onset >= to }) - 1; i >= 0 && notes[i].Onset >= from; i-- {
+		if notes[i].Struck() && !notes[i].Grace {
+			return rd.loc(notes[i].Onset)
+		}
+	}
+	return rd.before(to - 1)
 }
 
 func (rd *Reading) chord(c *harmony.ChordSpan) Chord {
