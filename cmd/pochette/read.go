@@ -18,11 +18,13 @@ type readFlags struct {
 var readings = []topic{
 	{study.HarmonyTopic, "Tell keys, chords, cadences and non-chord notes, bar by bar",
 		`harmony names the key of each stretch and each chord in it: root and quality, the
-Roman numeral in the key of the place, inversion by the lowest note that sounds or
-is implied. Under a chord stands what happens there: cadences with their strength,
-sequences, suspensions and other notes that are not of the chord, the second-best
-reading where it is close. With --level student the chords are named without
-numerals; with --level scholar bass and tension stand beside them.`,
+Roman numeral in the key of the place, inversion by the lowest note of the chord
+that sounds in it; where the line does not show the bass, no inversion is named.
+Under a chord stands what happens there: cadences and how strongly they are marked,
+sequences, suspensions and other leaned-on notes that are not of the chord, the
+second-best reading where it is close. With --level student the chords are named
+without numerals or second readings; with --level scholar bass and tension stand
+beside them. One part of several is read as if it were alone, and that is said.`,
 		`  pochette harmony movement.musicxml
   pochette harmony movement.musicxml --bars 5-12 --level scholar
   pochette harmony movement.musicxml --json | jq '.keys'`},

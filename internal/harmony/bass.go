@@ -6,14 +6,14 @@ import (
 	"pochette/internal/score"
 )
 
-// bassWindow is the end of the time in which a chord's bass is looked for.
-func (g *grid) bassWindow(seg Segment) score.Tick {
-	at, beats := seg.From, float32(0)
-	for at < seg.To && beats < 0.99 {
-		beats += g.units[at].beats
-		at++
+// silent says that nothing sounds in a segment.
+func (g *grid) silent(seg Segment) bool {
+	for u := seg.From; u < seg.To; u++ {
+		if !g.units[u].empty {
+			return false
+		}
 	}
-	return g.units[at-1].end
+	return true
 }
 
 // lowestChordTone finds the lowest tone of a chord that sounds in [from, to).
@@ -38,6 +38,20 @@ func (g *grid) lowestChordTone(c Chord, from, to score.Tick) (id score.NoteID, l
 		see(i)
 	}
 	return id, late
+}
+
+// under says that another tone of the chord sounds together with a note at a tick.
+func (g *grid) under(c Chord, id score.NoteID, at score.Tick) bool {
+	notes := g.p.Notes
+	own := ToneOf(notes[id].Sounding)
+	i := sort.Search(len(notes), func(i int) bool { return notes[i].Onset > at }) - 1
+	for back := 0; i >= 0 && back < 12; i, back = i-1, back+1 {
+		n := &notes[i]
+		if t := ToneOf(n.Sounding); sounds(n) && g.ends[i] > at && t != own && c.role(t) < foreign {
+			return true
+		}
+	}
+	return false
 }
 
 // second is the best reading of a segment other than the one chosen.

@@ -96,7 +96,7 @@ func (s *Study) candidates(w *Weights) []candidate {
 			continue
 		}
 		t, ok := s.kindOf(i)
-		if !ok {
+		if !ok || s.unheard(i) || s.unmoved(i) && !s.endsSection(ctx, i) {
 			continue
 		}
 		out = append(out, candidate{Cadence{At: c.From, Chord: i, Type: t, Key: c.Key}, s.signsAt(ctx, i, w)})
@@ -107,7 +107,7 @@ func (s *Study) candidates(w *Weights) []candidate {
 // kindOf is the cadence that chord i and the one before can make.
 func (s *Study) kindOf(i int) (CadenceType, bool) {
 	b, c := &s.Chords[i-1], &s.Chords[i]
-	dominant := !b.Applied && (b.fn.class == clDominant || b.fn.class == clLeading)
+	dominant := !b.Applied && (b.fn.class == clDominant || b.fn.class == clLeading) && !b.sixFour()
 	tonic := c.Chord.Root == c.Key.Tonic && !c.Applied && (c.Chord.Quality == Major || c.Chord.Quality == Minor)
 	switch {
 	case b.Key != c.Key:
@@ -124,10 +124,27 @@ func (s *Study) kindOf(i int) (CadenceType, bool) {
 		return Deceptive, true
 	case tonic && b.fn.class == clSubdominant:
 		return Plagal, true
-	case c.fn.class == clDominant && c.Chord.Quality == Major && !dominant:
+	case c.fn.class == clDominant && c.Chord.Quality == Major && !dominant && c.Inversion == 0: // common textbooks: a half cadence ends on V on its root
 		return Half, true
 	}
 	return 0, false
+}
+
+// sixFour says that a triad stands on its fifth, which no dominant of a cadence does;
+// the cadential six-four among them leads to the dominant (common textbooks).
+func (c *ChordSpan) sixFour() bool {
+	return c.Chord.Quality.Cadential() || !c.Chord.Quality.Seventh() && c.Inversion == 2
+}
+
+// isLast says that a movement ends with chord i.
+func (s *Study) isLast(i int) bool {
+	return i == len(s.Chords)-1 || s.Chords[i+1].Movement != s.Chords[i].Movement
+}
+
+// endsSection says that a section or a movement ends with chord i.
+func (s *Study) endsSection(x *closeContext, i int) bool {
+	end := s.Chords[i].Measure
+	return s.isLast(i) || x.lastOf[end] && s.Chords[i+1].Measure > end
 }
 
 // authentic tells a perfect authentic cadence at chord i from an imperfect one. It
@@ -263,9 +280,8 @@ func (s *Study) signsAt(x *closeContext, i int, w *Weights) (g [signs]float64) {
 		}
 	}
 	g[sgAlways] = 1
-	last := i == len(s.Chords)-1 || s.Chords[i+1].Movement != c.Movement
-	end := c.Measure
-	is(sgSection, last || x.lastOf[end] && s.Chords[i+1].Measure > end)
+	last := s.isLast(i)
+	is(sgSection, s.endsSection(x, i))
 	longest, count := 0.0, 0
 	if f := x.first[i]; f >= 0 {
 		for j := f; j < len(s.part.Notes) && s.part.Notes[j].Onset < c.To; j++ {

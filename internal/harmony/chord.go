@@ -82,10 +82,16 @@ func (c Chord) Tones() []Tone {
 }
 
 // Name is the chord as textbooks call it: "D dominant seventh", "E♭ major triad".
-// An augmented sixth is named by its bass.
+// An augmented sixth is named by its bass, a cadential six-four as what it is made
+// of: the tonic triad over the dominant.
 func (c Chord) Name() string {
-	if c.Quality.AugmentedSixth() {
+	switch {
+	case c.Quality.AugmentedSixth():
 		return fmt.Sprintf("%s over %s", c.Quality, c.Root-10)
+	case c.Quality == CadentialMajor:
+		return fmt.Sprintf("%s %s over %s", c.Root-1, Major, c.Root)
+	case c.Quality == CadentialMinor:
+		return fmt.Sprintf("%s %s over %s", c.Root-1, Minor, c.Root)
 	}
 	return c.Root.String() + " " + c.Quality.String()
 }
@@ -101,6 +107,15 @@ func (c Chord) role(t Tone) int {
 }
 
 const foreign = 4
+
+// bass is the note that a chord has below where nothing tells another: its root, of
+// an augmented sixth the low sixth.
+func (c Chord) bass() Tone {
+	if c.Quality.AugmentedSixth() {
+		return c.Root - 10
+	}
+	return c.Root
+}
 
 // Inversion counts from 0, the root in the bass.
 type Inversion int8
@@ -248,6 +263,10 @@ func (f function) roman(minor bool) string {
 		return "Fr"
 	case GermanSixth:
 		return "Ger"
+	case CadentialMajor: // the tonic's notes, whatever the dominant's root does below
+		return "I"
+	case CadentialMinor:
+		return "i"
 	}
 	if f.applied {
 		over := degreeIn(f.target, minor)

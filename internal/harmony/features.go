@@ -167,7 +167,7 @@ func numeralLabel(m, i int) string {
 	f := functions[m][i]
 	s := f.roman(m == 1)
 	if f.quality.Cadential() {
-		s += "64"
+		s = "V64" // as the labels of the data learned from have it
 	}
 	if f.quality.Seventh() {
 		s = strings.Replace(s+"/", "/", "7/", 1)

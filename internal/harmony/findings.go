@@ -3,6 +3,7 @@ package harmony
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"pochette/internal/score"
 	"pochette/internal/timeline"
@@ -118,77 +119,170 @@ func (s *Study) cadenceFindings(l Level) []score.Finding {
 	var out []score.Finding
 	for _, c := range s.Cadences {
 		b, a := &s.Chords[c.Chord-1], &s.Chords[c.Chord]
-		strong := "weak "
-		if c.Strength > 0.9 {
-			strong = "strong "
-		} else if c.Strength > 0.7 {
-			strong = ""
-		}
 		student := map[CadenceType]string{PerfectAuthentic: "The music closes here, like a full stop, in %s.", ImperfectAuthentic: "The music closes here in %s, not quite finally.",
 			Half: "The music stops on a question in %s: it wants to go on.", Deceptive: "A close in %s is promised and avoided.", Plagal: "A gentle close in %s.", Evaded: "A close in %s is promised and put off."}[c.Type]
 		text := l.pick(fmt.Sprintf(student, c.Key),
-			capital(fmt.Sprintf("%s%s in %s.", strong, c.Type, c.Key)),
-			capital(fmt.Sprintf("%s%s in %s: %s–%s.", strong, c.Type, c.Key, b.Label(), a.Label())))
-		why := fmt.Sprintf("%s, then %s.", b.Chord.Name(), a.Chord.Name())
+			capital(fmt.Sprintf("%s in %s%s.", c.Type, c.Key, marked(c.Strength))),
+			capital(fmt.Sprintf("%s in %s%s: %s–%s.", c.Type, c.Key, marked(c.Strength), b.Label(), a.Label())))
+		why := ""
 		if l == Scholar {
-			why += fmt.Sprintf(" Strength %.2f of 1.", c.Strength)
+			why = fmt.Sprintf("Strength %.2f of 1.", c.Strength)
 		}
 		out = append(out, s.finding("cadence", c.At, c.At, c.Strength, text, why))
 	}
 	return out
 }
 
+// marked tells how plainly the music makes a cadence.
+func marked(strength float64) string {
+	switch {
+	case strength > 0.9:
+		return ", strongly marked"
+	case strength > 0.7:
+		return ""
+	}
+	return ", lightly marked"
+}
+
 // Label is the numeral with its figures: V65, vii°7/V.
-func (c *ChordSpan) Label() string {
-	if c.Chord.Quality.AugmentedSixth() {
-		return c.Roman + c.Figures
+func (c *ChordSpan) Label() string { return figured(c.Roman, c.Figures, c.Chord.Quality) }
+
+// figured puts figures behind a numeral, of an applied chord before its goal.
+func figured(roman, figures string, q Quality) string {
+	if own, goal, ok := strings.Cut(roman, "/"); ok && !q.AugmentedSixth() {
+		return own + figures + "/" + goal
 	}
-	for i, r := range c.Roman {
-		if r == '/' {
-			return c.Roman[:i] + c.Figures + c.Roman[i:]
-		}
-	}
-	return c.Roman + c.Figures
+	return roman + figures
 }
 
 func (s *Study) chordFindings(l Level) []score.Finding {
 	var out []score.Finding
 	for i := range s.Chords {
 		c := &s.Chords[i]
-		var text string
-		switch {
-		case c.Chord.Quality.AugmentedSixth():
-			text = l.pick("A sharp, leaning chord that wants to open outward.", fmt.Sprintf("An augmented sixth chord, the %s.", c.Chord.Name()), fmt.Sprintf("%s in %s.", capital(c.Chord.Name()), c.Key))
-		case c.fn.class == clNeapolitan:
-			text = l.pick("A dark chord on the lowered second note of the scale.", fmt.Sprintf("The Neapolitan chord, %s.", c.Chord.Name()), fmt.Sprintf("Neapolitan %s in %s.", c.Label(), c.Key))
-		case c.Applied:
-			goal := c.Key.Tonic + c.Target
-			text = l.pick(fmt.Sprintf("This chord leads to %s.", goal), fmt.Sprintf("%s: it leads to %s, degree %s.", c.Chord.Name(), goal, degreeIn(c.Target, c.Key.Minor)), fmt.Sprintf("%s (%s) in %s.", c.Label(), c.Chord.Name(), c.Key))
-		case c.Chord.Quality == DiminishedSeventh:
-			text = l.pick("A very tense chord.", fmt.Sprintf("%s.", c.Chord.Name()), fmt.Sprintf("%s (%s) in %s.", c.Label(), c.Chord.Name(), c.Key))
+		if c.Silent {
+			continue
 		}
-		if text != "" {
-			out = append(out, s.finding("chord", c.From, c.To-1, c.Tension, text, s.resolution(i)))
+		why := ""
+		if l == Scholar {
+			why = s.resolution(i)
 		}
-		if c.Ambiguous && l == Scholar && c.Gap >= 0 {
-			out = append(out, s.finding("ambiguous-chord", c.From, c.To-1, closeGap-c.Gap,
-				fmt.Sprintf("Read as %s in %s; %s in %s (%s) comes close.", c.Label(), c.Key, c.Second.Roman, c.Second.Key, c.Second.Chord.Name()),
-				fmt.Sprintf("The second reading stays %.2f behind in the score of the search; under %.0f is close.", c.Gap, closeGap)))
+		if text := s.chordText(i, l); text != "" {
+			out = append(out, s.finding("chord", c.From, c.To-1, c.Tension, text, why))
+		}
+		if c.Ambiguous && l != Student {
+			out = append(out, s.ambiguity(c, l))
 		}
 	}
 	return out
 }
 
-// resolution tells whether a leading chord goes where it leads.
-func (s *Study) resolution(i int) string {
-	if i+1 >= len(s.Chords) || s.Chords[i+1].Movement != s.Chords[i].Movement {
+// chordText tells of a chord that is more than a plain one of its key, "" of others.
+// What hangs on a reading that another comes close to is told to the scholar alone,
+// who is told the other beside it.
+func (s *Study) chordText(i int, l Level) string {
+	c := &s.Chords[i]
+	if c.Ambiguous && l != Scholar {
 		return ""
 	}
-	if n := &s.Chords[i+1]; resolves(&s.Chords[i], n) {
-		return fmt.Sprintf("It resolves to the %s.", n.Chord.Name())
-	} else {
-		return fmt.Sprintf("It is followed by the %s.", n.Chord.Name())
+	name := c.Chord.Name()
+	switch {
+	case c.Chord.Quality.AugmentedSixth():
+		return l.pick("A sharp, leaning chord that wants to open outward.", fmt.Sprintf("An augmented sixth chord, the %s.", name), fmt.Sprintf("%s in %s.", capital(name), c.Key))
+	case c.fn.class == clNeapolitan:
+		return l.pick("A dark chord on the lowered second note of the scale.", fmt.Sprintf("The Neapolitan chord, %s.", name), fmt.Sprintf("Neapolitan %s in %s.", c.Label(), c.Key))
+	case c.Applied:
+		return s.appliedText(i, l)
+	case c.Chord.Quality == DiminishedSeventh:
+		student := ""
+		if s.leadsHome(i) {
+			student = "A very tense chord: lead on into the next."
+		}
+		return l.pick(student, "", fmt.Sprintf("%s (%s) in %s.", c.Label(), name, c.Key))
 	}
+	return ""
+}
+
+// appliedText tells where an applied chord leads and whether it goes there. A chord
+// leads by the leading note of its goal: where that does not sound nothing is claimed.
+func (s *Study) appliedText(i int, l Level) string {
+	c := &s.Chords[i]
+	goal := c.Key.Tonic + c.Target
+	leading := goal + 5
+	heard := s.heard(c, leading)
+	if l == Scholar {
+		text := fmt.Sprintf("%s (%s) in %s.", c.Label(), c.Chord.Name(), c.Key)
+		if !heard {
+			text += fmt.Sprintf(" The leading note %s does not sound.", leading)
+		}
+		return text
+	}
+	if !heard {
+		return ""
+	}
+	goes := "."
+	if s.leadsHome(i) {
+		goes = ", and resolves there."
+	} else if n := s.follower(i); n != nil {
+		goes = fmt.Sprintf("; the %s follows.", n.Chord.Name())
+	}
+	return l.pick(fmt.Sprintf("This chord leads to %s%s", goal, goes),
+		fmt.Sprintf("%s: it leads to %s, degree %s%s", c.Chord.Name(), goal, degreeIn(c.Target, c.Key.Minor), goes), "")
+}
+
+// heard says that a tone sounds in a chord.
+func (s *Study) heard(c *ChordSpan, t Tone) bool {
+	for i := s.firstNote(c.From) - 1; i >= 0 && s.part.Notes[i].Measure >= c.Measure-1; i-- {
+		if n := &s.part.Notes[i]; sounds(n) && n.End() > c.From && ToneOf(n.Sounding) == t {
+			return true
+		}
+	}
+	for i := s.firstNote(c.From); i < len(s.part.Notes) && s.part.Notes[i].Onset < c.To; i++ {
+		if n := &s.part.Notes[i]; sounds(n) && ToneOf(n.Sounding) == t {
+			return true
+		}
+	}
+	return false
+}
+
+// ambiguity tells the second-best reading of a chord where it is close.
+func (s *Study) ambiguity(c *ChordSpan, l Level) score.Finding {
+	text := fmt.Sprintf("May also be heard as the %s, %s in %s.", c.Second.Chord.Name(), c.Second.Label(), c.Second.Key)
+	why := ""
+	if l == Scholar {
+		text = fmt.Sprintf("Read as %s in %s; %s in %s (%s) comes close.", c.Label(), c.Key, c.Second.Label(), c.Second.Key, c.Second.Chord.Name())
+		why = fmt.Sprintf("The second reading stays %.2f behind in the score of the search; under %.0f is close.", c.Gap, closeGap)
+		if c.Gap <= 0 {
+			why = "The second reading scores no less in the search by itself."
+		}
+	}
+	return s.finding("ambiguous-chord", c.From, c.To-1, closeGap-c.Gap, text, why)
+}
+
+// follower is the chord after chord i in its movement, nil where there is none or
+// the part is silent.
+func (s *Study) follower(i int) *ChordSpan {
+	if i+1 >= len(s.Chords) || s.Chords[i+1].Movement != s.Chords[i].Movement || s.Chords[i+1].Silent {
+		return nil
+	}
+	return &s.Chords[i+1]
+}
+
+// leadsHome says that a leading chord goes where it leads.
+func (s *Study) leadsHome(i int) bool {
+	n := s.follower(i)
+	return n != nil && resolves(&s.Chords[i], n)
+}
+
+// resolution tells whether a leading chord goes where it leads.
+func (s *Study) resolution(i int) string {
+	n := s.follower(i)
+	switch {
+	case n == nil:
+		return ""
+	case resolves(&s.Chords[i], n):
+		return fmt.Sprintf("It resolves to the %s.", n.Chord.Name())
+	}
+	return fmt.Sprintf("It is followed by the %s.", n.Chord.Name())
 }
 
 func (s *Study) sequenceFindings(l Level) []score.Finding {
@@ -232,7 +326,10 @@ func (s *Study) pairFindings(l Level) []score.Finding {
 			fmt.Sprintf("%s on %s, released on %s.", article(accented(x.Kind)), a.Sounding.Name(), b.Sounding.Name()),
 			fmt.Sprintf("%s on %s over %s, resolved to %s.", article(accented(x.Kind)), a.Sounding.Name(), c.Label(), b.Sounding.Name()))
 		f := score.Finding{Kind: "strong-weak", Part: s.part.ID, At: timeline.AtNote(s.part, p.Strong), To: timeline.AtNote(s.part, p.Weak), Notes: []score.NoteID{p.Strong, p.Weak},
-			Text: text, Why: fmt.Sprintf("%s is no note of the %s.", a.Sounding.Name(), c.Chord.Name()), Weight: float64(a.Dur) / float64(s.q)}
+			Text: text, Weight: float64(a.Dur) / float64(s.q)}
+		if x.At > a.Onset {
+			f.At = s.loc(x.At) // a held note clashes where the new chord enters
+		}
 		out = append(out, f)
 	}
 	return out
@@ -263,19 +360,25 @@ func (s *Study) pedalFindings(l Level) []score.Finding {
 	return out
 }
 
-// curveFindings tells the peak of tension and the pace of the chords.
+// curveFindings tells the peak of tension, where its chord is read for sure, and the
+// pace of the chords.
 func (s *Study) curveFindings(l Level) []score.Finding {
-	top := 0
+	var top *ChordSpan
 	for i := range s.Chords {
-		if s.Chords[i].Tension > s.Chords[top].Tension {
-			top = i
+		if c := &s.Chords[i]; !c.Silent && (top == nil || c.Tension > top.Tension) {
+			top = c
 		}
 	}
-	c := &s.Chords[top]
-	out := []score.Finding{s.finding("tension-peak", c.From, c.To-1, c.Tension,
-		l.pick("The harmony is at its most tense here.", fmt.Sprintf("The harmony is furthest from home here: %s.", c.Chord.Name()),
-			fmt.Sprintf("Tension is highest: %.1f at %s in %s.", c.Tension, c.Label(), c.Key)),
-		"Measured as "+TensionModel+".")}
+	var out []score.Finding
+	if top == nil {
+		return nil
+	}
+	if !top.Ambiguous {
+		out = append(out, s.finding("tension-peak", top.From, top.To-1, top.Tension,
+			l.pick("The harmony is at its most tense here.", fmt.Sprintf("The harmony is furthest from home here: %s.", top.Chord.Name()),
+				fmt.Sprintf("Tension is highest: %.1f at %s in %s.", top.Tension, top.Label(), top.Key)),
+			"Measured as "+TensionModel+"."))
+	}
 	mean := s.MeanLength()
 	text := fmt.Sprintf("The chords change every %.2g quarters on average.", math.Round(10*mean)/10)
 	return append(out, s.finding("harmonic-rhythm", s.Chords[0].From, s.Chords[0].From, mean, text, ""))

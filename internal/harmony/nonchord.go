@@ -29,9 +29,10 @@ type NonChord struct {
 	Note       score.NoteID
 	Chord      int
 	Kind       NonChordKind
-	Accented   bool // on a stronger place than the note it goes to
+	Accented   bool // on a beat, and a stronger one than the place of the note it goes to
 	Resolution score.NoteID
 	Prepared   score.NoteID // of a suspension: the note that prepares it
+	At         score.Tick   // where it is foreign: its own beginning, or that of the chord it is held into
 }
 
 // Pair is an accented non-chord note and its release: the strong and weak note of
@@ -71,10 +72,11 @@ type line struct {
 	p         *score.Part
 	ends      []score.Tick
 	prev, nxt []score.NoteID
+	inside    []bool // see insideSlurs
 }
 
 func newLine(p *score.Part) *line {
-	l := &line{p: p, ends: endsOf(p), prev: make([]score.NoteID, len(p.Notes)), nxt: make([]score.NoteID, len(p.Notes))}
+	l := &line{p: p, ends: endsOf(p), prev: make([]score.NoteID, len(p.Notes)), nxt: make([]score.NoteID, len(p.Notes)), inside: insideSlurs(p)}
 	last := map[string][]score.NoteID{} // by voice: the notes of its latest chord
 	for i := range p.Notes {
 		n := &p.Notes[i]
@@ -116,9 +118,38 @@ func (s *Study) level(n *score.Note) int {
 	return timeline.Level(m.Meter, timeline.Offset(s.part, n.Measure)+n.Onset-m.Start)
 }
 
+// isBeat says that a tick of a measure is a felt beat of its meter: in cut time a half.
+func (s *Study) isBeat(measure int, at score.Tick) bool {
+	m := &s.part.Measures[measure]
+	beat := timeline.Beat(m.Meter)
+	return beat <= 0 || (timeline.Offset(s.part, measure)+at-m.Start)%beat == 0
+}
+
+// preparation looks for what prepares a suspension: the same pitch struck within a
+// beat before, and no more than a bar, on a weaker place; other notes of a broken
+// chord may lie between. NoNote where there is none.
+func (s *Study) preparation(n *score.Note) score.NoteID {
+	m := &s.part.Measures[n.Measure]
+	back := max(timeline.Beat(m.Meter), s.q)
+	level := s.level(n)
+	for i := int(n.ID) - 1; i >= 0; i-- {
+		b := &s.part.Notes[i]
+		if b.End() < n.Onset-back {
+			break
+		}
+		if b.Struck() && sounds(b) && b.Onset >= n.Onset-back && b.Onset < n.Onset && b.Sounding == n.Sounding {
+			if s.level(b) > level {
+				return b.ID
+			}
+			return score.NoNote
+		}
+	}
+	return score.NoNote
+}
+
 // class files a foreign note by how it is reached and left.
 func (s *Study) class(l *line, n *score.Note, ci int) {
-	x := NonChord{Note: n.ID, Chord: ci, Kind: FreeNote, Resolution: score.NoNote, Prepared: score.NoNote}
+	x := NonChord{Note: n.ID, Chord: ci, Kind: FreeNote, Resolution: score.NoNote, Prepared: score.NoNote, At: n.Onset}
 	prev, next := l.prev[n.ID], l.nxt[n.ID]
 	in, out := 99, 99
 	d := func(a, b score.NoteID) int {
@@ -129,16 +160,15 @@ func (s *Study) class(l *line, n *score.Note, ci int) {
 	}
 	if next != score.NoNote {
 		out = d(n.ID, next)
-		x.Accented = s.level(n) < s.level(&s.part.Notes[next])
+		x.Accented = s.isBeat(n.Measure, n.Onset) && s.level(n) < s.level(&s.part.Notes[next])
 	}
 	step := func(v int) bool { return v == 1 || v == -1 }
-	was := ci
-	if prev != score.NoNote {
-		was = s.chordAt(s.part.Notes[prev].Onset)
-	}
+	prepared := s.preparation(n)
 	switch {
-	case in == 0 && step(out) && was >= 0 && was != ci && s.Chords[was].Chord.role(ToneOf(n.Sounding)) < foreign && x.Accented:
-		x.Kind, x.Prepared = suspensionOf(out), prev
+	case x.Accented && out == -1 && prepared != score.NoNote:
+		x.Kind, x.Prepared = Suspension, prepared
+	case x.Accented && out == 1 && in == 0 && prepared != score.NoNote:
+		x.Kind, x.Prepared = Retardation, prepared
 	case out == 0 && s.nextHolds(next, ci) && !x.Accented:
 		x.Kind = Anticipation
 	case step(in) && step(out) && in == out:
@@ -154,9 +184,32 @@ func (s *Study) class(l *line, n *score.Note, ci int) {
 		x.Resolution = next
 	}
 	s.NonChord = append(s.NonChord, x)
-	if x.Accented && x.Resolution != score.NoNote && step(out) {
+	if x.Accented && x.Resolution != score.NoNote && step(out) && !l.runs(&x) {
 		s.Pairs = append(s.Pairs, Pair{n.ID, x.Resolution})
 	}
+}
+
+// runs says that a passing or neighbour note lies inside a slur that has begun before
+// it: it goes by in the run, and nobody leans on it.
+func (l *line) runs(x *NonChord) bool {
+	return (x.Kind == PassingNote || x.Kind == NeighbourNote) && l.inside[x.Note]
+}
+
+// insideSlurs marks the notes under a slur that has begun before them in their voice.
+func insideSlurs(p *score.Part) []bool {
+	in := make([]bool, len(p.Notes))
+	for _, l := range p.Slurs {
+		if l.Start < 0 || l.End < 0 {
+			continue
+		}
+		a := &p.Notes[l.Start]
+		for i := l.Start; i <= l.End && int(i) < len(in); i++ {
+			if n := &p.Notes[i]; n.Onset > a.Onset && n.Voice == a.Voice {
+				in[i] = true
+			}
+		}
+	}
+	return in
 }
 
 func suspensionOf(out int) NonChordKind {
@@ -186,7 +239,10 @@ func (s *Study) heldOver(l *line, n *score.Note, ci int) {
 	if out != 1 && out != -1 || s.Chords[ci].level > s.level(&s.part.Notes[next]) {
 		return
 	}
-	x := NonChord{Note: n.ID, Chord: ci, Kind: suspensionOf(out), Accented: true, Resolution: next, Prepared: n.ID}
+	x := NonChord{Note: n.ID, Chord: ci, Kind: suspensionOf(out), Resolution: next, Prepared: n.ID, At: s.Chords[ci].From}
+	x.Accented = s.isBeat(s.Chords[ci].Measure, x.At)
 	s.NonChord = append(s.NonChord, x)
-	s.Pairs = append(s.Pairs, Pair{n.ID, next})
+	if x.Accented {
+		s.Pairs = append(s.Pairs, Pair{n.ID, next})
+	}
 }

@@ -18,16 +18,20 @@ func (s *Study) rhythm() {
 	}
 }
 
-// MeanLength is the mean length of a chord in quarters, 0 without chords.
+// MeanLength is the mean length of a chord in quarters, those that only bridge a rest
+// left out; 0 without chords.
 func (s *Study) MeanLength() float64 {
-	if len(s.Chords) == 0 {
+	sum, n := score.Tick(0), 0
+	for i := range s.Chords {
+		if c := &s.Chords[i]; !c.Silent {
+			sum += c.To - c.From
+			n++
+		}
+	}
+	if n == 0 {
 		return 0
 	}
-	sum := score.Tick(0)
-	for i := range s.Chords {
-		sum += s.Chords[i].To - s.Chords[i].From
-	}
-	return float64(sum) / float64(s.q) / float64(len(s.Chords))
+	return float64(sum) / float64(s.q) / float64(n)
 }
 
 // Pedal is a bass that stays while chords it does not belong to pass over it.

@@ -60,6 +60,8 @@ type ChordSpan struct {
 	Bass      score.NoteID // the note that carries it
 	BassTone  Tone
 	Implied   bool // the bass sounds after the chord has begun, or has stopped before it ends
+	Guessed   bool // no note shows the bass: it is thought to be the root
+	Silent    bool // nothing sounds in it: it only bridges a rest and is not told
 	Applied   bool
 	Target    Tone // from the local tonic
 	Role      Role
@@ -80,7 +82,12 @@ type ChordSpan struct {
 type Reading struct {
 	Key   Key
 	Chord Chord
-	Roman string
+	Roman string // numeral without figures
+}
+
+// Label is the numeral with the figures of the root position.
+func (r *Reading) Label() string {
+	return figured(r.Roman, Figures(r.Chord.Quality, 0), r.Chord.Quality)
 }
 
 // closeGap is the gap under which a reading counts as ambiguous: a fifth of what
@@ -162,6 +169,7 @@ func (s *Study) movement(one *score.Part, number int, home Key, w *Weights) {
 		c := ChordSpan{From: u.start, To: pr.g.units[seg.To-1].end, Measure: u.measure + bar, Key: k, Chord: pr.chordOf(seg.State),
 			Roman: f.roman(k.Minor), Applied: f.applied, Target: f.target, Movement: number, fn: f, level: int(u.level)}
 		c.setBass(pr.g, seg, base)
+		c.Silent = pr.g.silent(seg)
 		o := second[i]
 		c.Second = Reading{pr.keys[o.Key], pr.chordOf(o.State), pr.fn(o.State).roman(pr.keys[o.Key].Minor)}
 		c.Gap, c.Ambiguous = o.gap, o.gap < closeGap
@@ -201,25 +209,25 @@ func joinSame(path []Segment) []Segment {
 	return out
 }
 
-// setBass finds the lowest chord tone that is struck, or still sounds, in the
-// first beat of the chord; failing that the lowest of the whole chord; failing
-// that the root is thought to be meant.
+// setBass finds the bass of the chord: its lowest note that sounds anywhere in it,
+// for one line spreads a chord over time and its lowest note is heard as lasting. A
+// triad's fifth makes a six-four only where it sounds from the beginning of the chord
+// and another note of the chord together with it: as part of a line alone it tells no
+// bass (common textbooks let six-fours stand in few places). Then, and where nothing
+// of the chord sounds, the bass is a guess: the root, with no figures of an inversion.
 func (c *ChordSpan) setBass(g *grid, seg Segment, base score.NoteID) {
-	id, late := g.lowestChordTone(c.Chord, g.units[seg.From].start, g.bassWindow(seg))
-	if id == score.NoNote {
-		id, late = g.lowestChordTone(c.Chord, g.units[seg.From].start, g.units[seg.To-1].end)
-	}
-	if at, _ := g.lowestChordTone(c.Chord, g.units[seg.From].start, g.units[seg.From].start+1); at != score.NoNote && id != at && c.Chord.role(ToneOf(g.p.Notes[id].Sounding)) == 2 {
-		id, late = at, false // a fifth that is touched later makes no six-four
-	}
-	c.Bass, c.BassTone, c.Implied = score.NoNote, c.Chord.Root, true
-	if c.Chord.Quality.AugmentedSixth() {
-		c.BassTone = c.Chord.Root - 10
-	}
+	from, to := g.units[seg.From].start, g.units[seg.To-1].end
+	id, late := g.lowestChordTone(c.Chord, from, to)
+	c.Bass, c.BassTone, c.Implied = score.NoNote, c.Chord.bass(), true
+	c.Guessed = id == score.NoNote
 	if id != score.NoNote {
 		n := &g.p.Notes[id]
-		c.Bass, c.BassTone = id+base, ToneOf(n.Sounding)
-		c.Implied = late || g.ends[id] < g.units[seg.To-1].end
+		t := ToneOf(n.Sounding)
+		fifth := c.Chord.role(t) == 2 && !c.Chord.Quality.AugmentedSixth() && !c.Chord.Quality.Cadential()
+		if c.Guessed = fifth && (late || !c.Chord.Quality.Seventh() && !g.under(c.Chord, id, from)); !c.Guessed {
+			c.Bass, c.BassTone = id+base, t
+			c.Implied = late || g.ends[id] < to
+		}
 	}
 	if r := c.Chord.role(c.BassTone); r < foreign {
 		c.Inversion = Inversion(r)
@@ -254,7 +262,7 @@ func pivot(cs []ChordSpan, i int) (int, string, string) {
 	for _, j := range []int{i, i - 1} {
 		a, okA := plainIn(cs[j].Chord, old)
 		b, okB := plainIn(cs[j].Chord, now)
-		if okA && okB {
+		if okA && okB && !cs[j].Silent {
 			return j, a, b
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 
 	"pochette/internal/form"
@@ -20,6 +21,10 @@ func (rd *Reading) readHarmony() []form.Cadence {
 	}
 	rd.Home = st.Home.String()
 	level := map[Level]harmony.Level{Student: harmony.Student, Player: harmony.Player, Scholar: harmony.Scholar}[rd.Level]
+	reached := map[score.Tick]bool{} // where a cadence comes to its goal
+	for _, c := range st.Cadences {
+		reached[c.At] = c.Type != harmony.Evaded && c.Type != harmony.Deceptive
+	}
 	texts := map[score.Loc]string{} // of key spans, by place
 	for _, f := range st.Findings(level) {
 		switch f.Kind {
@@ -30,7 +35,7 @@ func (rd *Reading) readHarmony() []form.Cadence {
 			continue
 		}
 		s := rd.said(f)
-		s.Arrival = f.Kind == "cadence" || f.Kind == "tension-peak"
+		s.Arrival = f.Kind == "cadence" && reached[s.At]
 		rd.Harmony = append(rd.Harmony, s)
 	}
 	slices.SortStableFunc(rd.Harmony, func(a, b Said) int { return cmp.Compare(a.At, b.At) })
@@ -38,7 +43,9 @@ func (rd *Reading) readHarmony() []form.Cadence {
 		rd.keySpan(&st.Keys[i], texts)
 	}
 	for i := range st.Chords {
-		rd.Chords = append(rd.Chords, rd.chord(&st.Chords[i]))
+		if !st.Chords[i].Silent {
+			rd.Chords = append(rd.Chords, rd.chord(&st.Chords[i]))
+		}
 	}
 	var out []form.Cadence
 	for _, c := range st.Cadences {
@@ -48,7 +55,7 @@ func (rd *Reading) readHarmony() []form.Cadence {
 }
 
 func (rd *Reading) keySpan(k *harmony.KeySpan, texts map[score.Loc]string) {
-	span := KeySpan{Key: k.Key.String(), From: rd.loc(k.From), To: rd.before(k.To - 1)}
+	span := KeySpan{Key: k.Key.String(), From: rd.loc(k.From), To: rd.lastStruck(k.From, k.To)}
 	if k.Key != k.Home {
 		span.Numeral = k.Key.RomanIn(k.Home)
 	}
@@ -58,11 +65,26 @@ func (rd *Reading) keySpan(k *harmony.KeySpan, texts map[score.Loc]string) {
 	rd.Keys = append(rd.Keys, span)
 }
 
+// lastStruck is the place of the last note struck in [from, to), which may lie some
+// silent measures before the end.
+func (rd *Reading) lastStruck(from, to score.Tick) score.Loc {
+	notes := rd.Part.Notes
+	for i := sort.Search(len(notes), func(i int) bool { return notes[i].Onset >= to }) - 1; i >= 0 && notes[i].Onset >= from; i-- {
+		if notes[i].Struck() && !notes[i].Grace {
+			return rd.loc(notes[i].Onset)
+		}
+	}
+	return rd.before(to - 1)
+}
+
 func (rd *Reading) chord(c *harmony.ChordSpan) Chord {
 	out := Chord{At: rd.loc(c.From), Start: c.From, Len: c.To - c.From, Key: c.Key.String(), Numeral: c.Label(), Name: c.Chord.Name(),
 		Bass: c.BassTone.String(), Figures: c.Figures, Tension: c.Tension}
+	if c.Guessed {
+		out.Bass = ""
+	}
 	if c.Second.Roman != "" {
-		out.Second = fmt.Sprintf("%s in %s (%s)", c.Second.Roman, c.Second.Key, c.Second.Chord.Name())
+		out.Second = fmt.Sprintf("%s in %s (%s)", c.Second.Label(), c.Second.Key, c.Second.Chord.Name())
 		out.Lead = c.Gap
 	}
 	return out
@@ -70,3 +92,21 @@ func (rd *Reading) chord(c *harmony.ChordSpan) Chord {
 
 // cadenceKind is what form calls a cadence.
 func cadenceKind(t harmony.CadenceType) string { return strings.TrimSuffix(t.String(), " cadence") }
+
+// alone says what a reading of one part of several cannot know, "" for a solo.
+func (rd *Reading) alone() string {
+	if !rd.hasOthers() {
+		return ""
+	}
+	return "Read from this part alone; the others may change the chords."
+}
+
+// hasOthers says that more parts than this one sound.
+func (rd *Reading) hasOthers() bool {
+	for i, p := range rd.Score.Parts {
+		if i != rd.PartIndex && slices.ContainsFunc(p.Notes, struckNote) {
+			return true
+		}
+	}
+	return false
+}

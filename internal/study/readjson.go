@@ -5,6 +5,7 @@ import "slices"
 // jsonReading is what study.json has of the reading; the commands write parts of it.
 type jsonReading struct {
 	Level     string         `json:"level"`
+	Alone     string         `json:"alone,omitempty"` // said where other parts sound
 	Home      string         `json:"home_key,omitempty"`
 	Keys      []jsonKey      `json:"keys"`
 	Chords    []jsonChord    `json:"chords"`
@@ -68,7 +69,7 @@ type jsonParallel struct {
 
 // readingKeys are the fields that a command of the reading writes.
 var readingKeys = map[Topic][]string{
-	HarmonyTopic:   {"home_key", "keys", "chords", "harmony"},
+	HarmonyTopic:   {"alone", "home_key", "keys", "chords", "harmony"},
 	VoicesTopic:    {"voices", "voice_findings"},
 	FormTopic:      {"form"},
 	ParallelsTopic: {"parallels"},
@@ -95,7 +96,7 @@ func saidJSON(said []Said, b Bars) []jsonSaid {
 
 // data of some bars.
 func (rd *Reading) data(b Bars) jsonReading {
-	d := jsonReading{Level: [...]string{"player", "student", "scholar"}[rd.Level], Home: rd.Home, Keys: []jsonKey{}, Chords: []jsonChord{}, Parallels: []jsonParallel{},
+	d := jsonReading{Level: [...]string{"player", "student", "scholar"}[rd.Level], Alone: rd.alone(), Home: rd.Home, Keys: []jsonKey{}, Chords: []jsonChord{}, Parallels: []jsonParallel{},
 		Harmony: saidJSON(rd.Harmony, b), Form: rd.layout, Voices: []jsonLine{}, VoiceSays: saidJSON(rd.Voices, b), Odd: saidJSON(rd.Odd, b), Once: saidJSON(rd.Once, b)}
 	for _, k := range rd.Keys {
 		if b.touches(k.From, k.To) {

@@ -8,7 +8,7 @@ import (
 // Summary says in a few sentences what was read.
 func (rd *Reading) Summary() []string {
 	var out []string
-	for _, t := range []string{rd.summaryForm(), rd.summaryKeys(), rd.summaryVoices(), rd.summaryParallels(), rd.summaryOdd()} {
+	for _, t := range []string{rd.summaryForm(), rd.alone(), rd.summaryKeys(), rd.summaryVoices(), rd.summaryParallels(), rd.summaryOdd()} {
 		if t != "" {
 			out = append(out, t)
 		}
@@ -50,6 +50,9 @@ func (rd *Reading) summaryKeys() string {
 		}
 	}
 	text := "The movement is in " + rd.Home
+	if rd.hasOthers() {
+		text = "This line is in " + rd.Home
+	}
 	if len(away) > 0 {
 		text += " and goes to " + enumerated(away)
 	}

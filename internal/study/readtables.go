@@ -58,6 +58,9 @@ const wholeRhythm = "harmonic-rhythm"
 // harmonyTable lists the chords, and under each what is said of its place.
 func (rd *Reading) harmonyTable(b Bars) Table {
 	t := Table{Head: []string{"bar", "beat", "key", "numeral", "chord"}, Before: rd.overview(b, strings.TrimSpace(rd.summaryKeys()+" "+rd.chordPace()))}
+	if alone := rd.alone(); alone != "" {
+		t.Before = slices.Insert(t.Before, 0, alone)
+	}
 	if rd.Level == Student {
 		t.Head = []string{"bar", "beat", "key", "chord"}
 	}
@@ -101,8 +104,8 @@ func (rd *Reading) harmonyTable(b Bars) Table {
 		t.Rows = append(t.Rows, r)
 	}
 	for _, k := range rd.Keys {
-		if b.touches(k.From, k.To) {
-			t.After = append(t.After, k.Text)
+		if len(rd.Keys) > 1 && b.touches(k.From, k.To) {
+			t.After = append(t.After, capitalized(rd.span(k.From, k.To))+": "+k.Text)
 		}
 	}
 	return t
