@@ -2,6 +2,7 @@ package timeline
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -46,6 +47,13 @@ func Name(p *score.Part, measure int) string {
 func opens(p *score.Part, measure int) bool {
 	m, prev := &p.Measures[measure], &p.Measures[measure-1]
 	return Offset(p, measure) > 0 && (m.RepeatStart || prev.RepeatTimes > 1 || prev.RightBar == "light-light" || prev.RightBar == "light-heavy")
+}
+
+// OtherTime says that two measures stand under different endings: they are never played
+// one after the other.
+func OtherTime(p *score.Part, a, b int) bool {
+	x, y := p.Measures[a].Endings, p.Measures[b].Endings
+	return a != b && len(x) > 0 && len(y) > 0 && !slices.ContainsFunc(x, func(n int) bool { return slices.Contains(y, n) })
 }
 
 // endingName names a measure under a later ending after the one that has its place
