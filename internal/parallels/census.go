@@ -13,7 +13,8 @@ import (
 	"pochette/internal/timeline"
 )
 
-// sight is one occurrence of a thing in the census. word completes "The only …".
+// sight is one occurrence of a thing in the census. word completes "The only …"; without
+// it the sight is counted and not told.
 type sight struct {
 	class Aspect
 	value string
@@ -67,7 +68,7 @@ func (r *reader) census() []Odd {
 	var out []Odd
 	for i, s := range all {
 		g := group{s.class, part[i]}
-		if s.value == "" || count[kind{s.class, s.value, part[i]}] > 1 {
+		if s.value == "" || s.word == "" || count[kind{s.class, s.value, part[i]}] > 1 {
 			continue
 		}
 		o := Odd{Aspect: s.class, Beside: score.Nowhere, Here: s.value, Surprise: math.Log2(float64(total[g]) / float64(once[g]))}
@@ -155,7 +156,11 @@ func (r *reader) values(lo, hi int) []sight {
 			continue
 		}
 		had[seen{n.Onset, v}] = true
-		out = append(out, sight{Length, v, v + " in the movement", n.ID, timeline.AtNote(r.p, n.ID)})
+		word := v + " in the movement"
+		if n.Onset >= r.steps[hi-1].onset { // that the last note has a length of its own says nothing
+			word = ""
+		}
+		out = append(out, sight{Length, v, word, n.ID, timeline.AtNote(r.p, n.ID)})
 	}
 	return out
 }
