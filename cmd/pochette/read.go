@@ -51,17 +51,21 @@ the sources that answer them differently.`,
 pitch, and under each every difference of slur, articulation, accidental, ornament,
 rhythm or pitch between the two, with both places. A difference may be a slip of
 the copyist or the engraver, or it may be meant; the program does not judge. More
-than three differences of one kind between two passages are told as one, unless
---strict asks for all.`,
+than three differences of one kind between two passages are told as one, and
+passages of under eight bars that are alike at fewer than 7 of 10 moments are only
+counted, unless --strict asks for all. With --level student intervals are left
+out; with --level scholar it is told how alike two passages are, and how unlikely
+that is by the habits of the piece, in bits.`,
 		`  pochette parallels movement.musicxml
   pochette parallels movement.musicxml --bars 13-24
   pochette parallels movement.musicxml --json | jq '.parallels[].differences'`},
 	{study.OddTopic, "List what is odd: differences between parallels, and what occurs only once",
 		`odd lists the places that differ from a parallel passage, most surprising first, and
 then what occurs only once in the movement: a rhythm, an articulation, a length, an
-accidental, an ornament. Surprise is in bits: how rarely, among the places that
-agree, this one differs. A slip and an intention are both possible; the program
-does not judge. --strict lists all, otherwise the most surprising are listed.`,
+accidental, an ornament. A slip and an intention are both possible; the program
+does not judge. --strict lists all, otherwise the most surprising are listed. With
+--level student it is said what to look at and no more; with --level scholar the
+surprise stands beside, in bits: how rarely, among comparable places, one differs.`,
 		`  pochette odd movement.musicxml
   pochette odd movement.musicxml --strict
   pochette odd movement.musicxml --json | jq '.once[].text'`},
@@ -101,7 +105,7 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 	case study.OddTopic:
 		fl.BoolVar(&f.strict, "strict", false, "list all, not only the most surprising")
 	case study.ParallelsTopic:
-		fl.BoolVar(&f.strict, "strict", false, "list every difference by itself, however many of its kind")
+		fl.BoolVar(&f.strict, "strict", false, "list every passage, and every difference by itself")
 	}
 	return cmd
 }

@@ -14,6 +14,9 @@ import (
 // pageWidth in columns: what an ordinary terminal and a printed page hold.
 const pageWidth = 80
 
+// leastText is how wide the last column of a table is at least.
+const leastText = 24
+
 // show writes what a command found to its standard output: as data or as a table.
 func show(cmd *cobra.Command, asJSON bool, table func() study.Table, data func() ([]byte, error)) error {
 	if !asJSON {
@@ -86,7 +89,13 @@ func writeRow(b *strings.Builder, cells []string, widths []int) {
 		head.WriteString(cells[i])
 		head.WriteString(strings.Repeat(" ", n-utf8.RuneCountInString(cells[i])+2))
 	}
-	indent := strings.Repeat(" ", min(utf8.RuneCountInString(head.String()), pageWidth/2))
+	wide := utf8.RuneCountInString(head.String())
+	if wide > pageWidth-leastText && wide+utf8.RuneCountInString(cells[len(widths)]) > pageWidth { // too narrow a column: the text stands under the row
+		fmt.Fprintln(b, strings.TrimRight(head.String(), " "))
+		writeWrapped(b, cells[len(widths)], "    ", "    ")
+		return
+	}
+	indent := strings.Repeat(" ", wide)
 	writeWrapped(b, cells[len(widths)], head.String(), indent)
 }
 

@@ -237,7 +237,7 @@ func (m *model) onlyMeasure(measure int) bool {
 		return false
 	}
 	for i := range m.p.Measures {
-		if i != measure && strings.TrimSuffix(timeline.Name(m.p, i), " (second part)") == m.p.Measures[measure].Number {
+		if i != measure && timeline.Stem(timeline.Name(m.p, i)) == m.p.Measures[measure].Number {
 			return false
 		}
 	}

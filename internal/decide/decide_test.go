@@ -234,7 +234,7 @@ func TestEveryNoteIsFound(t *testing.T) {
 			continue
 		}
 		at := timeline.AtNote(p, note.ID)
-		number := strings.TrimSuffix(at.Number, " (second part)")
+		number := timeline.Stem(at.Number)
 		d, err := ParseLine(fmt.Sprintf("m%s.%s:%s finger=1", number, at.Beat, note.Sounding))
 		if err != nil {
 			t.Fatal(err)

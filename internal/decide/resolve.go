@@ -125,7 +125,7 @@ func (r *resolver) measures(at Place) ([]int, error) {
 	var out []int
 	for i := range r.p.Measures {
 		name := timeline.Name(r.p, i)
-		if name == at.Measure || timeline.Label(r.p, i) == at.Measure || strings.TrimSuffix(name, " (second part)") == at.Measure {
+		if name == at.Measure || timeline.Label(r.p, i) == at.Measure || timeline.Stem(name) == at.Measure {
 			out = append(out, i)
 		}
 	}

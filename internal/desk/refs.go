@@ -47,7 +47,7 @@ func newReferences(p *score.Part, strs int) *references {
 }
 
 // stem is the number that both halves of a split measure have.
-func stem(name string) string { return strings.TrimSuffix(name, " (second part)") }
+func stem(name string) string { return timeline.Stem(name) }
 
 // place is the measure and beat of a note.
 func (r *references) place(n *score.Note, named map[string]int) decide.Place {

@@ -118,33 +118,16 @@ func (g *grid) pickups(s *Study) []Fact {
 	if len(s.Phrases) == 0 {
 		return nil
 	}
-	count, same := 0, 0
-	first, all := s.Phrases[0].Pickup, len(s.Phrases)
+	count := 0
 	for i := range s.Phrases {
 		count += int(is(s.Phrases[i].Pickup > 0))
-		same += int(is(s.Phrases[i].Pickup == first))
 	}
+	first, all := s.Phrases[0].Pickup, len(s.Phrases)
 	f := Fact{Kind: "pickup", First: s.Phrases[0].First, Last: s.Phrases[0].First, Source: "counted"}
 	switch {
 	case first > 0:
 		f.Words.Student = fmt.Sprintf("The movement begins with a pickup of %s.", g.pickupName(s.Phrases[0].From, first))
-		f.Words.Player = f.Words.Student
-		switch {
-		case all == 1:
-		case same == all && all == 2:
-			f.Words.Player += " Both phrases begin so."
-		case same == all:
-			f.Words.Player += fmt.Sprintf(" All %d phrases begin so.", all)
-		default:
-			begin := []string{fmt.Sprintf("%d begin so", same)}
-			if count > same {
-				begin = append(begin, fmt.Sprintf("%d with a shorter or longer one", count-same))
-			}
-			if all > count {
-				begin = append(begin, fmt.Sprintf("%d without", all-count))
-			}
-			f.Words.Player += fmt.Sprintf(" Of its %d phrases %s.", all, join(begin))
-		}
+		f.Words.Player = f.Words.Student + g.othersBegin(s.Phrases, count)
 	case count > 0:
 		f.Words.Student = fmt.Sprintf("The movement begins without a pickup; %d of its %d phrases begin with one.", count, all)
 		f.Words.Player = f.Words.Student
@@ -153,6 +136,55 @@ func (g *grid) pickups(s *Study) []Fact {
 	}
 	f.Words.Scholar = f.Words.Player
 	return []Fact{f}
+}
+
+// othersBegin compares the pickups of all phrases, of which count have one, with that
+// of the first: their length, and the lengths of their notes.
+func (g *grid) othersBegin(ps []Phrase, count int) string {
+	same, alike, all := 0, 0, len(ps)
+	for i := range ps {
+		if ps[i].Pickup == ps[0].Pickup {
+			same++
+			alike += int(is(slices.Equal(g.rhythm(&ps[i]), g.rhythm(&ps[0]))))
+		}
+	}
+	so := "so"
+	if alike < same {
+		so = "with a pickup of the same length"
+	}
+	switch {
+	case all == 1:
+		return ""
+	case same == all && all == 2:
+		return fmt.Sprintf(" Both phrases begin %s.", so)
+	case same == all:
+		return fmt.Sprintf(" All %d phrases begin %s.", all, so)
+	}
+	begin := []string{fmt.Sprintf("%d %s %s", same, verb(same), so)}
+	if count > same {
+		begin = append(begin, fmt.Sprintf("%d with a shorter or longer one", count-same))
+	}
+	if all > count {
+		begin = append(begin, fmt.Sprintf("%d without", all-count))
+	}
+	return fmt.Sprintf(" Of its %d phrases %s.", all, join(begin))
+}
+
+func verb(n int) string {
+	if n == 1 {
+		return "begins"
+	}
+	return "begin"
+}
+
+// rhythm lists how far from the beginning of a phrase the notes of its pickup are
+// struck.
+func (g *grid) rhythm(p *Phrase) []score.Tick {
+	var out []score.Tick
+	for i := g.from(p.From); i < len(g.onsets) && g.onsets[i].at < p.From+p.Pickup; i++ {
+		out = append(out, g.onsets[i].at-p.From)
+	}
+	return out
 }
 
 // dances are what dances of the suite usually have: the meters by their number of

@@ -18,7 +18,7 @@ type Phrase struct {
 	Arrival     score.Tick // onset of what it arrives at
 	First, Last int        // measures
 	Section     int
-	Bars        int // as a player counts: the first full bar to the bar of the arrival
+	Bars        int // whose downbeat lies in it: a pickup belongs to what follows, and the phrases of a section add up to it
 	Pickup      score.Tick
 	Cadence     string       // kind, where harmony told one at the arrival
 	Strength    float64      // of that cadence
@@ -154,19 +154,19 @@ func (l *layout) likely(share []float64) []int {
 func (g *grid) build(s *Section, l *layout, arrivals []int, sure []float64) []Phrase {
 	out := make([]Phrase, 0, len(arrivals))
 	from := s.From
-	pickup := g.pickup(s.From, s.To)
+	head := Phrase{From: s.From, Pickup: g.pickup(s.From, s.To)}
 	for k, j := range arrivals {
 		at := l.cands[j].at
 		p := Phrase{From: from, Arrival: at, Sure: sure[j], To: s.To}
 		if k+1 < len(arrivals) {
-			p.To = g.begins(at, l.cands[arrivals[k+1]].at, pickup)
+			p.To = g.begins(at, l.cands[arrivals[k+1]].at, head)
 			if p.To == at {
 				p.Overlaps = true
 			}
 		}
 		p.First, p.Last = g.measureAt(p.From), g.measureAt(max(p.From, p.To-1))
 		p.Pickup = g.pickup(p.From, p.Arrival)
-		p.Bars = max(1, int(g.barPlace(at))-g.phraseBar(p.From)+1)
+		p.Bars = g.countedBars(p.From, p.To)
 		if c, ok := g.cadence(at); ok {
 			p.Cadence, p.Strength = c.Kind, c.Strength
 		}
@@ -218,15 +218,6 @@ func (g *grid) pickup(from, to score.Tick) score.Tick {
 	return min(to, g.nextDownbeat(from)) - from
 }
 
-// phraseBar counts the first bar of a phrase: the one it begins in, or the next
-// where it begins with a pickup.
-func (g *grid) phraseBar(from score.Tick) int {
-	if g.pickup(from, g.length()) > 0 {
-		return int(g.barPlace(g.nextDownbeat(from)))
-	}
-	return int(g.barPlace(from))
-}
-
 // Weights of the rule that finds where the next phrase begins: like the last
 // one in the bar (Temperley's metrical parallelism) against the local boundary.
 const (
@@ -236,8 +227,9 @@ const (
 
 // begins finds the first onset of the phrase after an arrival: up to and with
 // the bar line after it, the place where boundary and likeness to the section's
-// beginning speak most.
-func (g *grid) begins(arrival, next, pickup score.Tick) score.Tick {
+// beginning speak most. Inside the bar that is after a rest or a longer note, or with
+// the pickup of the section's head: out of notes that run on no phrase begins.
+func (g *grid) begins(arrival, next score.Tick, head Phrase) score.Tick {
 	down := g.nextDownbeat(arrival)
 	if down >= next {
 		down = next
@@ -245,8 +237,12 @@ func (g *grid) begins(arrival, next, pickup score.Tick) score.Tick {
 	i := g.from(arrival) + 1
 	best, at := math.Inf(-1), down
 	for ; i < len(g.onsets) && g.onsets[i].at <= down && g.onsets[i].at < next; i++ {
+		like := down-g.onsets[i].at == head.Pickup
+		if g.onsets[i].at != down && !g.breaks(i) && !(like && slices.Equal(g.rhythm(&Phrase{From: g.onsets[i].at, Pickup: head.Pickup}), g.rhythm(&head))) {
+			continue
+		}
 		v := g.strong[i]
-		if down-g.onsets[i].at == pickup {
+		if like {
 			v += beginLike
 		}
 		if g.onsets[i].at == down {
@@ -257,6 +253,16 @@ func (g *grid) begins(arrival, next, pickup score.Tick) score.Tick {
 		}
 	}
 	return at
+}
+
+// breaks says that before an onset something stops: a rest, or a note longer than the
+// one that follows.
+func (g *grid) breaks(i int) bool {
+	if i == 0 {
+		return true
+	}
+	o := &g.onsets[i-1]
+	return o.gap > g.onsets[i].gap || o.end < g.onsets[i].at
 }
 
 // cadence is the strongest one told at a tick.
@@ -367,8 +373,12 @@ func (g *grid) spanBars(from, to score.Tick) float64 {
 
 func (g *grid) phraseWords(p *Phrase) Words {
 	from, to := g.loc(p.From), g.loc(p.Arrival)
-	head := fmt.Sprintf("Phrase of %s, from %v to its arrival at %v", plural(p.Bars, "bar"), from, to)
-	w := Words{Student: fmt.Sprintf("Phrase of %s, to %v.", plural(p.Bars, "bar"), to)}
+	long := plural(p.Bars, "bar")
+	if p.Bars == 0 {
+		long = "less than a bar"
+	}
+	head := fmt.Sprintf("Phrase of %s, from %v to its arrival at %v", long, from, to)
+	w := Words{Student: fmt.Sprintf("Phrase of %s, to %v.", long, to)}
 	cad := ""
 	if p.Cadence != "" {
 		cad = ", " + article(p.Cadence) + " " + p.Cadence + " cadence"

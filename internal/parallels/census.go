@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"pochette/internal/pitch"
@@ -12,7 +13,8 @@ import (
 	"pochette/internal/timeline"
 )
 
-// sight is one occurrence of a thing in the census. word completes "The only …".
+// sight is one occurrence of a thing in the census. word completes "The only …"; without
+// it the sight is counted and not told.
 type sight struct {
 	class Aspect
 	value string
@@ -66,7 +68,7 @@ func (r *reader) census() []Odd {
 	var out []Odd
 	for i, s := range all {
 		g := group{s.class, part[i]}
-		if s.value == "" || count[kind{s.class, s.value, part[i]}] > 1 {
+		if s.value == "" || s.word == "" || count[kind{s.class, s.value, part[i]}] > 1 {
 			continue
 		}
 		o := Odd{Aspect: s.class, Beside: score.Nowhere, Here: s.value, Surprise: math.Log2(float64(total[g]) / float64(once[g]))}
@@ -116,9 +118,6 @@ func (r *reader) sights(lo, hi int) []sight {
 				add(v.k, one, one+" in the movement")
 			}
 		}
-		if i+1 < hi { // that the last note has a length of its own says nothing
-			add(Length, r.length(s.dur), lengthWord(r.length(s.dur))+" in the movement")
-		}
 		n := &r.p.Notes[s.note]
 		if s.relative == 0 {
 			add(Foreign, "", "")
@@ -128,15 +127,57 @@ func (r *reader) sights(lo, hi int) []sight {
 			add(Foreign, natural(q), natural(q)+" in the movement (the signature has "+natural(sig)+")")
 		}
 	}
+	out = append(out, r.values(lo, hi)...)
 	return append(out, r.figures(lo, hi)...)
 }
 
-// lengthWord makes a noun of the name of a length.
-func lengthWord(name string) string {
-	if strings.HasSuffix(name, "quarters") {
-		return "note of " + name
+// values gives the written value of every note between two steps, of chords and of
+// lower voices too, of tied notes each by itself. Notes of one value that are struck
+// together count once: they are one thing to see.
+func (r *reader) values(lo, hi int) []sight {
+	if lo >= hi {
+		return nil
 	}
-	return name
+	first, last := r.steps[lo].measure, r.steps[hi-1].measure
+	type seen struct {
+		at    score.Tick
+		value string
+	}
+	had := map[seen]bool{}
+	var out []sight
+	at := sort.Search(len(r.p.Notes), func(i int) bool { return r.p.Notes[i].Measure >= first })
+	for ; at < len(r.p.Notes) && r.p.Notes[at].Measure <= last; at++ {
+		n := &r.p.Notes[at]
+		if n.Rest || n.Grace || n.Cue {
+			continue
+		}
+		v := valueName(n.Value)
+		if v == "" || had[seen{n.Onset, v}] {
+			continue
+		}
+		had[seen{n.Onset, v}] = true
+		word := v + " in the movement"
+		if n.Onset >= r.steps[hi-1].onset { // that the last note has a length of its own says nothing
+			word = ""
+		}
+		out = append(out, sight{Length, v, word, n.ID, timeline.AtNote(r.p, n.ID)})
+	}
+	return out
+}
+
+// valueName is "dotted half", "triplet eighth", "eighth of 5 in the time of 4"; "" of
+// a note without a written value.
+func valueName(v score.Value) string {
+	name := strings.Repeat("double-", max(0, v.Dots-1)) + strings.Repeat("dotted ", min(1, v.Dots)) + v.Type
+	switch {
+	case v.Type == "":
+		return ""
+	case v.Actual <= 0 || v.Normal <= 0 || v.Actual == v.Normal:
+		return name
+	case v.Actual == 3 && v.Normal == 2:
+		return "triplet " + name
+	}
+	return fmt.Sprintf("%s of %d in the time of %d", name, v.Actual, v.Normal)
 }
 
 // natural is the name of a note with a sign even where it has none.

@@ -58,9 +58,11 @@ func (c *comparison) sides(col int) (a, b int) {
 func (c *comparison) notes(i int, col column) {
 	x, y := &c.r.steps[col.a], &c.r.steps[col.b]
 	switch {
+	case y.dia-x.dia != c.p.Shift.Diatonic && y.key-x.key == c.p.Shift.Chromatic && c.p.unmoved():
+		c.add(PitchAspect, i, "written "+c.r.name(col.a), c.r.name(col.b))
 	case y.dia-x.dia != c.p.Shift.Diatonic:
 		c.add(PitchAspect, i, c.r.name(col.a), c.carried(col))
-	case c.p.Tonal && x.relative != y.relative, !c.p.Tonal && y.key-x.key != c.p.Shift.Chromatic:
+	case !c.p.answers(x, y):
 		c.add(Accidental, i, c.r.name(col.a), c.carried(col))
 	}
 	pairs := []struct {
@@ -75,6 +77,20 @@ func (c *comparison) notes(i int, col column) {
 	if c.p.Shift.Diatonic == 0 && c.p.Shift.Chromatic == 0 && x.finger != y.finger {
 		c.add(Finger, i, x.finger, y.finger)
 	}
+}
+
+func (p *Passage) unmoved() bool { return p.Shift.Diatonic == 0 && p.Shift.Chromatic == 0 }
+
+// answers says that one note, at the staff place that the transposition asks for,
+// answers the other: with the same alteration against its signature (as a tonal answer
+// has), or at the same number of semitones as most notes (a real one). Unmoved notes
+// answer by their semitones.
+func (p *Passage) answers(x, y *step) bool {
+	real := y.key-x.key == p.Shift.Chromatic
+	if p.unmoved() && !p.Tonal {
+		return real
+	}
+	return real || x.relative == y.relative
 }
 
 // carried names the note of the other place, and what it would be in this one, so that

@@ -345,12 +345,10 @@ func (s *search) measure(p *Passage, steps int) bool {
 func (r *reader) transposition(p *Passage, steps int) {
 	semis := map[int]int{}
 	tonal := 0
-	all := 0
 	for _, c := range p.cols {
 		if !c.both() || r.steps[c.b].dia-r.steps[c.a].dia != steps {
 			continue
 		}
-		all++
 		semis[r.steps[c.b].key-r.steps[c.a].key]++
 		if r.steps[c.a].relative == r.steps[c.b].relative {
 			tonal++
@@ -364,7 +362,12 @@ func (r *reader) transposition(p *Passage, steps int) {
 	}
 	p.Shift = pitch.Interval{Diatonic: steps, Chromatic: arg}
 	p.Tonal = tonal > most
-	p.Exact = p.Exact && max(tonal, most) == all
+	if !p.Exact {
+		return
+	}
+	for _, c := range p.cols {
+		p.Exact = p.Exact && p.answers(&r.steps[c.a], &r.steps[c.b])
+	}
 }
 
 // distinct drops of passages that lie on one diagonal and overlap all but the longest:

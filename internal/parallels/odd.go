@@ -167,8 +167,12 @@ func (r *reader) oddAt(st *Study, at place, diffs []int, met, differ int) Odd {
 			}
 		}
 	}
-	if at.aspect == Accidental || at.aspect == PitchAspect {
+	respelled := strings.HasPrefix(d.InA, "written ")
+	if at.aspect == Accidental || at.aspect == PitchAspect && !respelled {
 		o.Here, o.There = r.written(here), r.written(there)
+	}
+	if respelled && !strings.HasPrefix(o.Here, "written ") {
+		o.Here = "written " + o.Here
 	}
 	o.Text = r.sentence(&o)
 	o.Why = r.why(st, &st.Passages[d.Passage], &o)
@@ -193,7 +197,18 @@ func (r *reader) sentence(o *Odd) string {
 	case Rhythm:
 		return fmt.Sprintf("The rhythm is %s; %s has %s.", restText(o.Here), beside, restText(o.There))
 	}
+	if written, ok := strings.CutPrefix(o.Here, "written "); ok {
+		return fmt.Sprintf("%s is written here; %s has %s: the same key, spelled otherwise.", written, beside, strings.TrimPrefix(o.There, "written "))
+	}
 	return fmt.Sprintf("%s is written here; after %s it would be %s.", o.Here, beside, o.carried)
+}
+
+// Plain is what to look at, without what a note would be by the transposition.
+func (o *Odd) Plain() string {
+	if o.Beside.Measure >= 0 && (o.Aspect == Accidental || o.Aspect == PitchAspect) {
+		return fmt.Sprintf("%s is written here; look at %s: there stands %s.", strings.TrimPrefix(o.Here, "written "), o.Beside, strings.TrimPrefix(o.There, "written "))
+	}
+	return o.Text
 }
 
 // carry takes the note of the other place over to this one, by the shift of the
@@ -205,11 +220,31 @@ func (r *reader) carry(p *Passage, d *Difference, toA bool) pitch.Pitch {
 		from, to, iv = d.colB, d.colA, pitch.Interval{Diatonic: -iv.Diatonic, Chromatic: -iv.Chromatic}
 	}
 	q := r.p.Notes[r.steps[from].note].Written.Transpose(iv)
+	s := &r.steps[to]
+	fifths := fifthsAt(&r.p.Measures[s.measure], s.onset)
 	if p.Tonal {
-		s := &r.steps[to]
-		q.Alter = int8(pitch.KeyAlter(fifthsAt(&r.p.Measures[s.measure], s.onset), q.Step) + r.steps[from].relative)
+		q.Alter = int8(pitch.KeyAlter(fifths, q.Step) + r.steps[from].relative)
 	}
-	return q
+	return spelled(q, fifths)
+}
+
+// spelled gives a pitch two alterations or more from the signature the spelling nearest
+// to it: F♯ for E𝄪, but F𝄪 stays where the signature has F♯.
+func spelled(q pitch.Pitch, fifths int) pitch.Pitch {
+	away := func(q pitch.Pitch) int {
+		d := int(q.Alter) - pitch.KeyAlter(fifths, q.Step)
+		return max(d, -d)
+	}
+	if away(q) < 2 {
+		return q
+	}
+	best := q
+	for _, d := range [2]int{-1, 1} {
+		if o := q.Transpose(pitch.Interval{Diatonic: d}); away(o) < away(best) {
+			best = o
+		}
+	}
+	return best
 }
 
 func chordText(s string) string {
@@ -232,7 +267,7 @@ func (r *reader) why(st *Study, p *Passage, o *Odd) string {
 	if p.Shift.Diatonic != 0 || p.Shift.Chromatic != 0 {
 		how = "transposed"
 	}
-	t := fmt.Sprintf("%s and %s run parallel (%s), alike in pitch and length at %d of %d moments.", capital(r.span(p.A)), r.span(p.B), how, p.Agree, p.Pairs)
+	t := fmt.Sprintf("%s and %s run parallel (%s), alike in pitch and length at %d of %d moments.", capital(r.span(p.A)), r.span(p.B), how, p.Alike, p.Pairs)
 	unlike := ""
 	if len(o.Notes) > 2 {
 		unlike = r.measures(o.Notes[1:])

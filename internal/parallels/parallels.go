@@ -39,12 +39,14 @@ type Passage struct {
 	Tonal bool            // the transposition keeps to the key: its semitones vary
 	Exact bool            // pitches and rhythm agree throughout
 	Pairs int             // moments compared
-	Agree int             // of these, alike in pitch and length
+	Agree int             // of these, alike in staff steps and length
+	Alike int             // of these, alike in their alterations too: what a player takes for the same
 	Bits  float64         // how unlikely the agreement is by the piece's own habits, see search.passage
 	cols  []column
 	like  []bool // of each column: alike in pitch and length
 	// so many moments at both ends were added to complete the bar
 	lead, trail int
+	long        bool
 }
 
 // Difference is one place in which two parallel passages differ.
@@ -96,8 +98,19 @@ const (
 	MostTold   = 40
 )
 
-// NoVerdict stands in the reasons of the first of each list, and counts for all of it.
-const NoVerdict = "Each of these places may be a slip or meant."
+// Near says that a passage is one that a player takes for a parallel: seven of ten
+// moments are alike, or it lasts eight bars. Common practice, no source.
+func (p *Passage) Near() bool { return 10*p.Alike >= 7*p.Pairs || p.long }
+
+// longBars is that length.
+const longBars = 8
+
+// NoVerdict stands in the reasons of the first of the differences that are told, and
+// counts for all of them; OneVerdict where one is told alone.
+const (
+	NoVerdict  = "Each of these places may be a slip or meant."
+	OneVerdict = "It may be a slip or meant."
+)
 
 // Analyze compares a part with itself.
 func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
@@ -107,7 +120,14 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 		st.Passages = append(st.Passages, r.passages(span[0], span[1])...)
 	}
 	for i := range st.Passages {
-		st.Differences = append(st.Differences, r.compare(&st.Passages[i], i)...)
+		p := &st.Passages[i]
+		ds := r.compare(p, i)
+		st.Differences = append(st.Differences, ds...)
+		p.Alike = p.Agree
+		for k := range ds {
+			p.Alike -= one(ds[k].Aspect == Accidental && p.like[ds[k].col])
+		}
+		p.long = r.p.Notes[p.A[1]].Measure-r.p.Notes[p.A[0]].Measure+1 >= longBars
 	}
 	surprise(st)
 	st.Odd = r.odd(st)
@@ -116,21 +136,35 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 	return st
 }
 
-func tell(st *Study, o Options) {
-	for _, list := range [][]Odd{st.Odd, st.Single} {
-		if len(list) > 0 { // no verdict, said once for the whole list
-			list[0].Why += " " + NoVerdict
-		}
+func one(yes bool) int {
+	if yes {
+		return 1
 	}
-	told := 0
-	for _, list := range [][]Odd{st.Odd, st.Single} {
-		for i := range list {
-			if !o.Strict && (list[i].Surprise < Surprising || told >= MostTold) {
-				break
-			}
-			st.Findings = append(st.Findings, list[i].Finding)
-			told++
+	return 0
+}
+
+// tell chooses what is told: without Strict, of each list what surprises enough, and not
+// more of it than can be looked through. That no verdict is given is said once.
+func tell(st *Study, o Options) {
+	of := func(list []Odd) int {
+		n := 0
+		for n < len(list) && (o.Strict || list[n].Surprise >= Surprising && n < MostTold) {
+			n++
 		}
-		told = 0
+		return n
+	}
+	told := of(st.Odd)
+	if len(st.Odd) > 0 {
+		verdict := NoVerdict
+		if told <= 1 {
+			verdict = OneVerdict
+		}
+		st.Odd[0].Why += " " + verdict
+	}
+	for i := range told {
+		st.Findings = append(st.Findings, st.Odd[i].Finding)
+	}
+	for i := range of(st.Single) {
+		st.Findings = append(st.Findings, st.Single[i].Finding)
 	}
 }

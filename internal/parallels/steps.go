@@ -99,7 +99,7 @@ func (r *reader) step(e *timeline.Event, offset score.Tick) step {
 	}
 	var under []string
 	for _, id := range e.Struck[:len(e.Struck)-1] {
-		under = append(under, ordinal(s.dia-p.Notes[id].Written.Diatonic()))
+		under = append(under, Interval(s.dia-p.Notes[id].Written.Diatonic()))
 	}
 	s.under = strings.Join(under, " and ")
 	for _, id := range e.Struck {
@@ -187,19 +187,32 @@ func placed(d int) string {
 	case d == 0:
 		return "the same note"
 	case d > 0:
-		return "the " + ordinal(d) + " above"
+		return "the " + Interval(d) + " above"
 	}
-	return "the " + ordinal(-d) + " below"
+	return "the " + Interval(-d) + " below"
 }
 
-// ordinal names an interval by its staff steps: 1 is a second.
-func ordinal(steps int) string {
-	names := []string{"unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave", "ninth", "tenth"}
-	if steps >= 0 && steps < len(names) {
-		return names[steps]
+// intervals name staff steps: 1 is a second.
+var intervals = []string{"unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave",
+	"ninth", "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth"}
+
+// Interval names an interval by its staff steps, 0 or more: "tenth"; what is wider than
+// a fifteenth as "two octaves and a third".
+func Interval(steps int) string {
+	if steps < len(intervals) {
+		return intervals[steps]
 	}
-	return "interval of " + itoa(steps) + " steps"
+	octaves := itoa(steps / 7)
+	if k := steps / 7; k < len(numerals) {
+		octaves = numerals[k]
+	}
+	if steps%7 == 0 {
+		return octaves + " octaves"
+	}
+	return octaves + " octaves and a " + intervals[steps%7]
 }
+
+var numerals = []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}
 
 // dynamicsAt gives the dynamics and wedges that stand at each moment.
 func dynamicsAt(p *score.Part) map[score.Tick]string {

@@ -1,6 +1,9 @@
 package score
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Grade ranks findings: what stops the work, what a player must see, what is
 // good to know.
@@ -32,13 +35,28 @@ type Loc struct {
 // Nowhere is the place of a finding about the file as a whole.
 var Nowhere = Loc{Measure: -1, Note: NoNote}
 
+// PickupTo stands in Number between the bar that a pickup fills up and the one it leads
+// to: "10 (pickup to 11)".
+const PickupTo = " (pickup to "
+
+// SpokenNumber is a measure's name as a player says it: the number, "pickup to 11".
+func SpokenNumber(name string) string {
+	if _, to, ok := strings.Cut(name, PickupTo); ok {
+		return "pickup to " + strings.TrimSuffix(to, ")")
+	}
+	return name
+}
+
 // String is the place as a player says it, "measure 22, beat 2" or "pickup, beat 6", where
 // numbers repeat with the place in the file, "measure 22 (@48), beat 2", or a file
 // position where there is no measure.
 func (l Loc) String() string {
 	s := ""
 	if l.Measure >= 0 {
-		s = "measure " + l.Number
+		s = SpokenNumber(l.Number)
+		if s == l.Number {
+			s = "measure " + s
+		}
 		switch {
 		case l.Pickup:
 			s = "pickup"

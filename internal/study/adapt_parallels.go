@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"pochette/internal/parallels"
 	"pochette/internal/pitch"
@@ -38,8 +39,9 @@ func (rd *Reading) parallel(p *parallels.Passage) Parallel {
 	if out.Interval != "" {
 		how = "moved " + out.Interval
 	}
-	out.Text = fmt.Sprintf("The passage comes again %s; pitch and length agree at %d of %s.", how, p.Agree, count(p.Pairs, "moment", "moments"))
-	if p.Agree == p.Pairs {
+	out.Text = fmt.Sprintf("The passage comes again %s; pitch and length agree at %d of %s.", how, p.Alike, count(p.Pairs, "moment", "moments"))
+	out.near, out.alike, out.moments, out.bits = p.Near(), p.Alike, p.Pairs, p.Bits
+	if p.Exact {
 		out.Text = fmt.Sprintf("The passage comes again %s, the same in pitch and length throughout.", how)
 	}
 	return out
@@ -55,28 +57,13 @@ func moved(iv pitch.Interval, tonal bool) string {
 	if n < 0 || n == 0 && semitones < 0 {
 		way, n, semitones = "down", -n, -semitones
 	}
-	names := []string{"unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave"}
-	octaves := n / 7
-	name := ""
-	if n < len(names) {
-		name, octaves = names[n], 0
-	} else {
-		name = names[n%7]
-	}
-	quality := ""
+	text := parallels.Interval(n)
 	if !tonal {
-		quality = intervalQuality(n%7, semitones-12*(n/7)) + " "
-		if quality == "perfect " && n%7 == 0 {
-			quality = ""
+		if q := intervalQuality(n%7, semitones-12*(n/7)); q != "perfect" || n%7 != 0 {
+			text = q + " " + text
 		}
 	}
-	text := quality + name
-	switch {
-	case n%7 == 0 && octaves > 0 && quality == "":
-		text = count(octaves, "octave", "octaves")
-		return text + " " + way
-	case octaves > 0:
-		text = count(octaves, "octave", "octaves") + " and " + article(text) + " " + text
+	if n > 14 && tonal || n > 14 && n%7 == 0 { // "two octaves and a third": no article
 		return text + " " + way
 	}
 	return article(text) + " " + text + " " + way
@@ -110,7 +97,15 @@ func article(word string) string {
 func (rd *Reading) difference(d *parallels.Difference) Said {
 	other := rd.noteLoc(d.B)
 	return Said{Kind: string(d.Aspect), From: rd.noteLoc(d.A), To: rd.noteLoc(d.A), At: rd.Part.Notes[d.A].Onset, Other: &other, Weight: d.Surprise,
-		Text: fmt.Sprintf("%s: %s here, %s at %s.", capitalized(string(d.Aspect)), d.InA, d.InB, other)}
+		Text: fmt.Sprintf("%s: %s here, %s at %s.", capitalized(string(d.Aspect)), d.InA, rd.plain(d.InB), other)}
+}
+
+// plain leaves out for a student what a note would be if it were moved.
+func (rd *Reading) plain(text string) string {
+	if rd.Level == Student {
+		text, _, _ = strings.Cut(text, " (here it would be ")
+	}
+	return text
 }
 
 // odd takes what the package counts as odd; without strict, what surprises enough,
@@ -124,6 +119,9 @@ func (rd *Reading) odd(list []parallels.Odd, strict bool) []Said {
 		}
 		s := rd.said(o.Finding)
 		s.Weight = o.Surprise
+		if rd.Level == Student {
+			s.Text = o.Plain()
+		}
 		if o.Beside.Measure >= 0 {
 			other := o.Beside
 			s.Other = &other

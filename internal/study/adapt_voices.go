@@ -28,13 +28,25 @@ type jsonTone struct {
 // readVoices takes the voices as package voices tells them.
 func (rd *Reading) readVoices() {
 	st := voices.Analyze(rd.Score, rd.Part, voices.Options{})
-	rd.Of = st.Of
+	rd.Of = st.Column
+	if rd.Of == nil {
+		rd.Of = st.Of
+	}
 	for _, f := range st.Findings {
+		if rd.Level != Scholar && f.Kind != "bass-line" {
+			f.Why = "" // figures for who asks how it was found
+		}
 		rd.Voices = append(rd.Voices, rd.said(f))
 	}
 	rd.lines = []jsonLine{}
-	for i := range st.Voices {
-		rd.lines = append(rd.lines, rd.line(i, len(st.Voices), st.Voices[i].Notes))
+	notes := make([][]score.NoteID, len(st.Voices))
+	for id := range rd.Part.Notes {
+		if x := &rd.Part.Notes[id]; rd.Of[id] >= 0 && x.Struck() && !x.Grace {
+			notes[rd.Of[id]] = append(notes[rd.Of[id]], x.ID)
+		}
+	}
+	for i := range notes {
+		rd.lines = append(rd.lines, rd.line(i, len(notes), notes[i]))
 	}
 }
 

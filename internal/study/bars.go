@@ -30,6 +30,9 @@ func barsOf(p *score.Part, text string) (Bars, error) {
 		if a, b, ok := strings.Cut(text, "-"); ok {
 			first, last = strings.TrimSpace(a), strings.TrimSpace(b)
 		}
+		if first == "" || last == "" {
+			return all, OptionError{fmt.Errorf("--bars %q: want bars like 5-12, or one like 7", text)}
+		}
 	}
 	from, err := oneMeasure(p, text, first)
 	if err != nil {
@@ -49,11 +52,18 @@ func barsOf(p *score.Part, text string) (Bars, error) {
 func oneMeasure(p *score.Part, text, number string) (Bars, error) {
 	found := measuresNumbered(p, number)
 	n := len(found)
+	if at, ok := strings.CutPrefix(strings.TrimPrefix(number, "m"), "@"); n == 0 && ok {
+		return Bars{}, OptionError{fmt.Errorf("--bars %q: there is no place @%s; @ counts the measures in the file, @1 to @%d", text, at, len(p.Measures))}
+	}
 	if n == 0 {
 		return Bars{}, OptionError{fmt.Errorf("--bars %q: no measure %q; the part goes from %s to %s", text, number, timeline.Name(p, 0), timeline.Name(p, len(p.Measures)-1))}
 	}
 	if found[n-1]-found[0] == n-1 {
-		return Bars{found[0], found[n-1]}, nil
+		last := found[n-1]
+		for last+1 < len(p.Measures) && strings.HasPrefix(timeline.Name(p, last+1), number+" (") {
+			last++ // the bar of the second time stands beside that of the first
+		}
+		return Bars{found[0], last}, nil
 	}
 	var places []string
 	for i, m := range found {
@@ -74,7 +84,7 @@ func measuresNumbered(p *score.Part, number string) (out []int) {
 		return nil
 	}
 	for i := range p.Measures {
-		if name := timeline.Name(p, i); name == number || timeline.Label(p, i) == number || strings.TrimSuffix(name, " (second part)") == number {
+		if name := timeline.Name(p, i); name == number || timeline.Label(p, i) == number || timeline.Stem(name) == number {
 			out = append(out, i)
 		}
 	}

@@ -43,7 +43,7 @@ func jigWith(t *testing.T, r Request) *Study {
 
 func placeOf(s *Study, id score.NoteID) string {
 	at := timeline.AtNote(s.Part, id)
-	return fmt.Sprintf("m%s.%s:%s", strings.TrimSuffix(at.Number, " (second part)"), at.Beat, s.Part.Notes[id].Sounding)
+	return fmt.Sprintf("m%s.%s:%s", timeline.Stem(at.Number), at.Beat, s.Part.Notes[id].Sounding)
 }
 
 // Every single stopped note of the movement is decided otherwise, one at a time:

@@ -76,6 +76,9 @@ func (s *Study) tellReading(d *report.Document, has func(measure int) bool) {
 	}
 	for i := range rd.Parallels {
 		p := &rd.Parallels[i]
+		if !p.near && !rd.strict { // as in the table of the command
+			continue
+		}
 		out := report.Passage{Place: capitalized(rd.span(p.From, p.To)), Bar: bar(p.From), Again: rd.span(p.OtherFrom, p.OtherTo), Late: bar(p.OtherFrom), Text: p.Text}
 		for _, d := range rd.gathered(p) {
 			out.Differences = append(out.Differences, rd.item(d.Kind, &d))

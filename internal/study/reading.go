@@ -118,6 +118,10 @@ type Parallel struct {
 	Interval           string // by which the second is moved, "" for none
 	Text               string
 	Differences        []Said
+
+	near           bool // listed without being asked for all
+	alike, moments int
+	bits           float64 // how unlikely the agreement is by the piece's own habits
 }
 
 // Read opens the file and reads one part. The error is one line that names the file.

@@ -25,7 +25,7 @@ func TestMoved(t *testing.T) {
 	}{
 		{0, 0, false, ""}, {4, 7, false, "a perfect fifth up"}, {-3, -5, false, "a perfect fourth down"}, {2, 4, false, "a major third up"},
 		{2, 3, false, "a minor third up"}, {3, 6, false, "an augmented fourth up"}, {4, 6, false, "a diminished fifth up"}, {2, 4, true, "a third up"},
-		{7, 12, false, "an octave up"}, {-14, -24, false, "2 octaves down"}, {9, 16, false, "1 octave and a major third up"}, {0, 1, false, "an augmented unison up"},
+		{7, 12, false, "an octave up"}, {-14, -24, false, "a fifteenth down"}, {9, 16, false, "a major tenth up"}, {0, 1, false, "an augmented unison up"},
 		{6, 10, false, "a minor seventh up"}, {-1, -1, false, "a minor second down"},
 	} {
 		if got := moved(pitch.Interval{Diatonic: c.d, Chromatic: c.ch}, c.tonal); got != c.want {

@@ -63,6 +63,7 @@ type jsonParallel struct {
 	OtherFrom   string     `json:"again_from"`
 	OtherTo     string     `json:"again_to"`
 	Interval    string     `json:"moved_by,omitempty"`
+	Alike       float64    `json:"alike"`
 	Text        string     `json:"text,omitempty"`
 	Differences []jsonSaid `json:"differences"`
 }
@@ -120,7 +121,7 @@ func (rd *Reading) data(b Bars) jsonReading {
 	}
 	for _, p := range rd.Parallels {
 		if b.touches(p.From, p.To) || b.touches(p.OtherFrom, p.OtherTo) {
-			d.Parallels = append(d.Parallels, jsonParallel{p.From.Measure, p.From.String(), p.To.String(), p.OtherFrom.String(), p.OtherTo.String(), p.Interval, p.Text, saidJSON(p.Differences, rd.all())})
+			d.Parallels = append(d.Parallels, jsonParallel{p.From.Measure, p.From.String(), p.To.String(), p.OtherFrom.String(), p.OtherTo.String(), p.Interval, round(float64(p.alike) / float64(max(1, p.moments))), p.Text, saidJSON(p.Differences, rd.all())})
 		}
 	}
 	return d

@@ -89,19 +89,26 @@ func (rd *Reading) summaryVoices() string {
 }
 
 func (rd *Reading) summaryParallels() string {
-	if len(rd.Parallels) == 0 {
-		return ""
-	}
-	different, all := 0, 0
+	shown, different, all := 0, 0, 0
 	for i := range rd.Parallels {
+		if !rd.Parallels[i].near && !rd.strict {
+			continue
+		}
+		shown++
 		if n := len(rd.Parallels[i].Differences); n > 0 {
 			different++
 			all += n
 		}
 	}
-	text := count(len(rd.Parallels), "passage comes", "passages come") + " again"
-	if different == 0 {
+	if shown == 0 {
+		return ""
+	}
+	text := count(shown, "passage comes", "passages come") + " again"
+	switch {
+	case different == 0:
 		return text + ", all marked alike."
+	case all == 1:
+		return text + "; 1 of them with a difference. It may be a slip or meant."
 	}
 	return fmt.Sprintf("%s; %d of them with differences, %d in all. Each may be a slip or meant.", text, different, all)
 }

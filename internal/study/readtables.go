@@ -79,12 +79,12 @@ func (rd *Reading) harmonyTable(b Bars) Table {
 			shown = ""
 		}
 		key = c.Key
-		cells := []string{c.At.Number, c.At.Beat, shown, c.Numeral, c.Name}
+		cells := []string{score.SpokenNumber(c.At.Number), c.At.Beat, shown, c.Numeral, c.Name}
 		switch rd.Level {
 		case Student:
-			cells = []string{c.At.Number, c.At.Beat, shown, c.Name}
+			cells = []string{score.SpokenNumber(c.At.Number), c.At.Beat, shown, c.Name}
 		case Scholar:
-			cells = []string{c.At.Number, c.At.Beat, shown, c.Numeral, c.Bass, fmt.Sprintf("%.1f", c.Tension), c.Name}
+			cells = []string{score.SpokenNumber(c.At.Number), c.At.Beat, shown, c.Numeral, c.Bass, fmt.Sprintf("%.1f", c.Tension), c.Name}
 		}
 		r := Row{Cells: cells}
 		if c.Text != "" {
@@ -182,7 +182,7 @@ func (rd *Reading) voicesTable(b Bars) Table {
 			k = len(t.Rows)
 			row[x.Onset] = k
 			at := timeline.At(rd.Part, x.Measure, x.Onset, score.NoNote)
-			t.Rows = append(t.Rows, Row{Cells: append([]string{at.Number, at.Beat}, make([]string, n)...)})
+			t.Rows = append(t.Rows, Row{Cells: append([]string{score.SpokenNumber(at.Number), at.Beat}, make([]string, n)...)})
 		}
 		cell := &t.Rows[k].Cells[2+rd.Of[id]]
 		if *cell != "" {
@@ -212,31 +212,63 @@ func (rd *Reading) saidTable(said []Said, b Bars) Table {
 	for i := range sorted {
 		s := &sorted[i]
 		if b.touches(s.From, s.To) {
-			t.Rows = append(t.Rows, Row{Cells: []string{s.From.Number, s.From.Beat, strings.ReplaceAll(s.Kind, "-", " "), rd.sentence(s, false)}})
+			t.Rows = append(t.Rows, Row{Cells: []string{score.SpokenNumber(s.From.Number), s.From.Beat, strings.ReplaceAll(s.Kind, "-", " "), rd.sentence(s, false)}})
 		}
 	}
 	return t
 }
 
 // parallelsTable lists the passages that come again, and under each what differs.
+// Those that are little alike are counted only, unless the reading is strict.
 func (rd *Reading) parallelsTable(b Bars) Table {
 	t := Table{Head: []string{"passage", "again", "moved by", "differences"}, Before: rd.overview(b, rd.summaryParallels())}
+	if rd.Level == Scholar {
+		t.Head = []string{"passage", "again", "moved by", "alike", "bits", "differences"}
+	}
+	far := 0
 	for i := range rd.Parallels {
 		p := &rd.Parallels[i]
 		if !b.touches(p.From, p.To) && !b.touches(p.OtherFrom, p.OtherTo) {
 			continue
 		}
-		moved := p.Interval
-		if moved == "" {
-			moved = "nothing"
+		if !p.near && !rd.strict {
+			far++
+			continue
 		}
-		r := Row{Cells: []string{shortSpan(p.From, p.To), shortSpan(p.OtherFrom, p.OtherTo), moved, fmt.Sprint(len(p.Differences))}}
+		cells := []string{shortSpan(p.From, p.To), shortSpan(p.OtherFrom, p.OtherTo), rd.movedBy(p)}
+		if rd.Level == Scholar {
+			cells = append(cells, fmt.Sprintf("%d of %d", p.alike, p.moments), fmt.Sprintf("%.0f", p.bits))
+		}
+		r := Row{Cells: append(cells, fmt.Sprint(len(p.Differences)))}
 		for _, d := range rd.gathered(p) {
 			r.Under = append(r.Under, rd.sentence(&d, true))
 		}
 		t.Rows = append(t.Rows, r)
 	}
+	if far > 0 {
+		t.After = append(t.After, fmt.Sprintf("%s alike at fewer than 7 of 10 moments; --strict lists %s.", count(far, "more passage is", "more passages are"), them(far)))
+	}
 	return t
+}
+
+func them(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
+}
+
+// movedBy is the interval of a passage; a student is told the way only.
+func (rd *Reading) movedBy(p *Parallel) string {
+	switch {
+	case p.Interval == "":
+		return "nothing"
+	case rd.Level != Student:
+		return p.Interval
+	case strings.HasSuffix(p.Interval, " up"):
+		return "higher"
+	}
+	return "lower"
 }
 
 // listedEach is how many differences of one kind a passage lists one by one; more
@@ -275,7 +307,7 @@ func shortSpan(from, to score.Loc) string {
 }
 
 func shortPlace(l score.Loc) string {
-	number := l.Number
+	number := timeline.Stem(l.Number)
 	if l.Repeated {
 		number = fmt.Sprintf("@%d", l.Measure+1)
 	}
@@ -285,9 +317,13 @@ func shortPlace(l score.Loc) string {
 	return "m" + number + "." + l.Beat
 }
 
-// oddTable lists differences between parallels, then what occurs only once.
+// oddTable lists differences between parallels, then what occurs only once; a scholar
+// sees how surprising each is, in bits.
 func (rd *Reading) oddTable(b Bars) Table {
-	t := Table{Head: []string{"place", "beside", "surprise", ""}, Before: rd.overview(b, rd.summaryOdd())}
+	t := Table{Head: []string{"place", "beside", "what"}, Before: rd.overview(b, rd.summaryOdd())}
+	if rd.Level == Scholar {
+		t.Head = []string{"place", "beside", "bits", "what"}
+	}
 	for _, list := range [][]Said{rd.Odd, rd.Once} {
 		for i := range list {
 			s := &list[i]
@@ -295,9 +331,14 @@ func (rd *Reading) oddTable(b Bars) Table {
 			if s.Other != nil {
 				beside = shortPlace(*s.Other)
 			}
-			if b.touches(s.From, s.To) || s.Other != nil && b.touches(*s.Other, *s.Other) {
-				t.Rows = append(t.Rows, Row{Cells: []string{shortPlace(s.From), beside, fmt.Sprintf("%.1f", s.Weight), rd.sentence(s, false)}})
+			if !b.touches(s.From, s.To) && (s.Other == nil || !b.touches(*s.Other, *s.Other)) {
+				continue
 			}
+			cells := []string{shortPlace(s.From), beside}
+			if rd.Level == Scholar {
+				cells = append(cells, fmt.Sprintf("%.1f", s.Weight))
+			}
+			t.Rows = append(t.Rows, Row{Cells: append(cells, rd.sentence(s, false))})
 		}
 	}
 	return t

@@ -3,30 +3,74 @@ package timeline
 import (
 	"fmt"
 	"math/big"
-	"strconv"
+	"slices"
 
 	"pochette/internal/score"
 )
 
 // Offset is where in the full measure the measure of this index begins: more
 // than 0 for a pickup (counted back from the bar line it leads to) and for the
-// second half of a measure split by a repeat or a double bar.
+// second half of a measure split by a repeat or a double bar. A short measure that
+// closes (see closes) lacks its end, not its beginning.
 func Offset(p *score.Part, index int) score.Tick {
 	m := &p.Measures[index]
 	full := m.Meter.Len
 	if full <= 0 || m.Len >= full {
 		return 0
 	}
-	if index > 0 {
-		prev := &p.Measures[index-1]
-		if prev.Len < full && prev.Len+m.Len == full && Offset(p, index-1) == 0 {
+	if i := before(p, index); i >= 0 {
+		prev := &p.Measures[i]
+		if prev.Len < full && prev.Len+m.Len == full && Offset(p, i) == 0 {
 			return prev.Len
 		}
 	}
-	if index == 0 || m.Implicit {
+	if index == 0 || m.Implicit && !closes(p, index) {
 		return full - m.Len
 	}
 	return 0
+}
+
+// before is the measure that is played before this one the first time it is come to:
+// the one before it in print, but of the first under a later ending that before the
+// first ending. -1: none.
+func before(p *score.Part, index int) int {
+	if first := firstEnding(p, index); first >= 0 && p.Measures[index].EndingStart {
+		return first - 1
+	}
+	return index - 1
+}
+
+// later says that a measure stands under an ending that is not played the first time.
+func later(m *score.Measure) bool { return len(m.Endings) > 0 && !slices.Contains(m.Endings, 1) }
+
+// firstEnding is the measure with which the endings begin of which this one is under a
+// later; -1 where it is under none, or where no first ending stands before.
+func firstEnding(p *score.Part, index int) int {
+	if !later(&p.Measures[index]) {
+		return -1
+	}
+	i := index
+	for i > 0 && later(&p.Measures[i]) {
+		i--
+	}
+	if !slices.Contains(p.Measures[i].Endings, 1) {
+		return -1
+	}
+	for i > 0 && !p.Measures[i].EndingStart && slices.Contains(p.Measures[i-1].Endings, 1) {
+		i--
+	}
+	return i
+}
+
+// closes says that a measure stands at the end of something: under an ending, before a
+// repeat sign, a final or a double bar, or last. Where such a measure is short it is
+// so that the pickup, played again or still to come, may fill it up (common practice).
+func closes(p *score.Part, index int) bool {
+	m := &p.Measures[index]
+	if index == len(p.Measures)-1 || len(m.Endings) > 0 || m.RepeatTimes > 1 {
+		return true
+	}
+	return !m.RepeatStart && (m.RightBar == "light-heavy" || m.RightBar == "light-light" || p.Measures[index+1].RepeatStart)
 }
 
 // Compound says that the printed unit goes in threes: 6/8, 9/8, 12/16, 6/4.
@@ -118,91 +162,6 @@ func divide(unit, at score.Tick, level int) int {
 		level++
 	}
 	return level
-}
-
-// Name is what to call a measure: its printed number, or, for an uncounted second
-// half of a split measure, the number before it.
-func Name(p *score.Part, measure int) string {
-	m := &p.Measures[measure]
-	if !m.Implicit || measure == 0 {
-		return m.Number
-	}
-	if _, err := strconv.Atoi(m.Number); err == nil {
-		return m.Number
-	}
-	for i := measure - 1; i >= 0; i-- {
-		if !p.Measures[i].Implicit {
-			return p.Measures[i].Number + " (second part)"
-		}
-	}
-	return m.Number
-}
-
-// PickupName is what players call an upbeat that stands before the first bar line.
-const PickupName = "pickup"
-
-// Pickup says that a measure is the upbeat the part begins with: not counted, or
-// printed as 0, and shorter than the meter.
-func Pickup(p *score.Part, measure int) bool {
-	m := &p.Measures[measure]
-	return measure == 0 && (m.Implicit || m.Number == "0") && Offset(p, 0) > 0
-}
-
-// FindRepeats marks the measures of which another has the same name, as where several
-// movements stand in one file. A part is marked once, when it is made: asking at each
-// place would read all measures each time.
-func FindRepeats(p *score.Part) {
-	type called struct{ number, name string }
-	times := map[called]int{}
-	for i := range p.Measures {
-		times[called{p.Measures[i].Number, Name(p, i)}]++
-	}
-	for i := range p.Measures {
-		p.Measures[i].Repeated = times[called{p.Measures[i].Number, Name(p, i)}] > 1
-	}
-}
-
-// Label is what to print for a measure in a table: Name, or "pickup"; where names
-// repeat with the place in the file, counted from 1: "46 (@143)".
-func Label(p *score.Part, measure int) string {
-	switch {
-	case Pickup(p, measure):
-		return PickupName
-	case p.Measures[measure].Repeated:
-		return fmt.Sprintf("%s (@%d)", Name(p, measure), measure+1)
-	}
-	return Name(p, measure)
-}
-
-// Place is a measure as decisions and options take it: its name, where names repeat
-// its place in the file: "46", "@143".
-func Place(p *score.Part, measure int) string {
-	if p.Measures[measure].Repeated {
-		return fmt.Sprintf("@%d", measure+1)
-	}
-	return Name(p, measure)
-}
-
-// Called is what to call a measure in a sentence: "measure 12", "the pickup".
-func Called(p *score.Part, measure int) string {
-	if Pickup(p, measure) {
-		return "the " + PickupName
-	}
-	return "measure " + Label(p, measure)
-}
-
-// Range names measures from one to another, both included: "measure 3",
-// "measures 3 to 6", "pickup to measure 3".
-func Range(p *score.Part, first, last int) string {
-	switch {
-	case first == last && Pickup(p, first):
-		return PickupName
-	case first == last:
-		return Called(p, first)
-	case Pickup(p, first):
-		return PickupName + " to " + Called(p, last)
-	}
-	return "measures " + Label(p, first) + " to " + Label(p, last)
 }
 
 // At gives the place of a tick inside a measure. The beat is counted in printed

@@ -2,6 +2,7 @@ package voices
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"pochette/internal/pitch"
@@ -18,12 +19,38 @@ func findings(p *score.Part, st *Study) []score.Finding {
 			out = append(out, spanFinding(p, st, &st.Spans[i]))
 		}
 	}
-	for _, run := range bassRuns(p, st.Bass) {
+	for _, run := range bassRuns(p, st.lowBass()) {
 		out = append(out, bassFinding(p, run))
 	}
-	for _, m := range st.Moves {
+	for _, m := range st.widest() {
 		out = append(out, moveFinding(p, st, m))
 	}
+	return out
+}
+
+// lowBass is the bass without the notes that a stretch tells of as one of its higher
+// voices.
+func (st *Study) lowBass() []score.NoteID {
+	high := map[score.NoteID]bool{}
+	for i := range st.Spans {
+		for _, ln := range st.Spans[i].Lines[:len(st.Spans[i].Lines)-1] {
+			for _, id := range ln.Notes {
+				high[id] = true
+			}
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(st.Bass), func(id score.NoteID) bool { return high[id] })
+}
+
+// movesTold is how many moves of register are told of a movement.
+const movesTold = 5
+
+// widest are the moves that are told: those that go farthest, in the order of the music.
+func (st *Study) widest() []Move {
+	out := slices.Clone(st.Moves)
+	slices.SortStableFunc(out, func(a, b Move) int { return size(b.Before, b.After) - size(a.Before, a.After) })
+	out = out[:min(movesTold, len(out))]
+	slices.SortStableFunc(out, func(a, b Move) int { return int(a.To - b.To) })
 	return out
 }
 
@@ -129,17 +156,19 @@ func bassRuns(p *score.Part, bass []score.NoteID) [][]score.NoteID {
 			run = []score.NoteID{id}
 			continue
 		}
-		d := p.Notes[id].Sounding.Diatonic() - p.Notes[bass[i-1]].Sounding.Diatonic()
-		near := p.Notes[id].Measure-p.Notes[bass[i-1]].Measure <= 1
+		a, b := p.Notes[bass[i-1]].Sounding, p.Notes[id].Sounding
+		d, way := b.Diatonic()-a.Diatonic(), sign(float64(b.MIDI()-a.MIDI()))
+		near := p.Notes[id].Measure-p.Notes[bass[i-1]].Measure <= 1 && !timeline.OtherTime(p, p.Notes[bass[i-1]].Measure, p.Notes[id].Measure)
+		step := near && d == way && d != 0
 		switch {
-		case near && d == 0:
+		case near && d == 0 && (way == 0 || way == dir): // the same note, or altered on the way
 			run = append(run, id)
-		case near && (d == 1 || d == -1) && (dir == 0 || dir == d):
+		case step && (dir == 0 || dir == d):
 			run, steps, dir = append(run, id), steps+1, d
 		default:
 			flush()
 			run, steps, dir = []score.NoteID{id}, 0, 0
-			if near && (d == 1 || d == -1) {
+			if step {
 				run, steps, dir = []score.NoteID{bass[i-1], id}, 1, d
 			}
 		}
@@ -175,7 +204,7 @@ func moveFinding(p *score.Part, st *Study, m Move) score.Finding {
 	f := score.Finding{Kind: "register-move", Grade: score.Remark, Part: p.ID, Notes: []score.NoteID{m.From, m.To}, Weight: float64(size(m.Before, m.After)),
 		At: timeline.AtNote(p, m.From), To: timeline.AtNote(p, m.To),
 		Text: fmt.Sprintf("%s moves to a %s register, from %s to %s.", who, way, from, to),
-		Why:  fmt.Sprintf("The three notes before and the three after lie %d semitones apart, by the middle one of each.", size(m.Before, m.After))}
+		Why:  fmt.Sprintf("The notes of the bar before and those of the bar after lie %d semitones apart, by the middle one of each.", size(m.Before, m.After))}
 	if m.Step {
 		f.Text = fmt.Sprintf("%s moves to a %s register: %s to %s is a step put into another octave.", who, way, from, to)
 	}

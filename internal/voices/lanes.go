@@ -162,10 +162,10 @@ func (l *line) fill(st *Study, strands []strand, lanes []int) {
 }
 
 // spread gives tied-over and grace notes the voice of the note they belong to.
-func (l *line) spread(p *score.Part, st *Study) {
+func spread(p *score.Part, of []int) {
 	for i := range p.Notes {
 		if from := p.Notes[i].TieFrom; from != score.NoNote && !p.Notes[i].Rest && from < score.NoteID(i) {
-			st.Of[i] = st.Of[from]
+			of[i] = of[from]
 		}
 	}
 	next := map[string]int{} // the voice of the main note that follows, by written voice
@@ -174,10 +174,10 @@ func (l *line) spread(p *score.Part, st *Study) {
 		switch {
 		case n.Rest || n.Cue || n.Unpitched:
 		case !n.Grace:
-			next[n.Voice] = st.Of[i]
+			next[n.Voice] = of[i]
 		default:
 			if v, ok := next[n.Voice]; ok {
-				st.Of[i] = v
+				of[i] = v
 			}
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"pochette/internal/score"
+	"pochette/internal/timeline"
 )
 
 // Span is a stretch of the line in which two or more voices go on at once.
@@ -23,11 +24,12 @@ type Line struct {
 	Notes []score.NoteID
 }
 
-// Bounds of what is called a voice going on: shorter strands are single far notes,
-// shorter spans a turn of the line. Common practice, no source.
+// Bounds of what is called a voice going on: shorter strands, and fewer notes
+// in a span, are single far notes, shorter spans a turn of the line. Common practice, no source.
 const (
 	leastStrand = 3
 	leastSpan   = 6
+	leastInSpan = 3
 )
 
 // spans cuts the line wherever the number of strands that go on becomes one, or two.
@@ -43,24 +45,38 @@ func (l *line) spans(st *Study, strands []strand) []Span {
 	}
 	var out []Span
 	open, from, at := 0, -1, 0
+	shut := func(i int) {
+		for at < len(real) && strands[real[at]].last() < from {
+			at++
+		}
+		if i-from < leastSpan {
+			return
+		}
+		s, ok := l.span(st, strands, real[at:], from, i-1)
+		switch {
+		case !s.Written && (!ok || l.crosses(&s, from, i-1)):
+			st.Crossed = append(st.Crossed, s)
+		case ok:
+			out = append(out, s)
+		}
+	}
 	for i := 0; i <= len(l.tones); i++ {
 		open += change[i]
-		switch {
-		case open >= 2 && i < len(l.tones) && from < 0:
-			from = i
-		case (open < 2 || i == len(l.tones)) && from >= 0:
-			for at < len(real) && strands[real[at]].last() < from {
-				at++
-			}
-			if i-from >= leastSpan {
-				if s, ok := l.span(st, strands, real[at:], from, i-1); ok {
-					out = append(out, s)
-				}
-			}
+		if from >= 0 && (open < 2 || i == len(l.tones) || l.otherTime(i-1, i)) {
+			shut(i)
 			from = -1
+		}
+		if open >= 2 && i < len(l.tones) && from < 0 {
+			from = i
 		}
 	}
 	return out
+}
+
+// otherTime says that the bars of two tones are not played one after the other: they
+// stand under different endings.
+func (l *line) otherTime(a, b int) bool {
+	return timeline.OtherTime(l.p, l.tones[a].measure, l.tones[b].measure)
 }
 
 // span gathers what the voices do from tone lo to tone hi.
@@ -84,7 +100,7 @@ func (l *line) span(st *Study, strands []strand, real []int, lo, hi int) (Span, 
 		slices.Sort(notes[v])
 	}
 	for v := range st.Voices {
-		if len(notes[v]) < 2 {
+		if len(notes[v]) < leastInSpan {
 			continue
 		}
 		n := Line{Voice: v}
@@ -155,54 +171,4 @@ func (l *line) bass(strands []strand) []score.NoteID {
 		}
 	}
 	return out
-}
-
-// Move is a voice that goes to another register and stays there, without a break
-// between (within one strand).
-type Move struct {
-	Voice         int
-	From, To      score.NoteID
-	Before, After int // MIDI keys about which the voice lies before and after
-	// Step: the leap is a step of the voice put into another octave.
-	Step bool
-}
-
-// Bounds of a register move, in semitones: the leap, and how far apart the middles of
-// the three notes before and the three after must lie. Common practice, no source.
-const (
-	leapOfMove  = 9
-	shiftOfMove = 8
-	around      = 3
-)
-
-func (l *line) moves(st *Study) []Move {
-	var out []Move
-	key := func(id score.NoteID) int { return l.p.Notes[id].Sounding.MIDI() }
-	for k := range st.Strands {
-		v, n := st.Strands[k].Voice, st.Strands[k].Notes
-		for i := around; i+around <= len(n); i++ {
-			leap := key(n[i]) - key(n[i-1])
-			if size(leap, 0) < leapOfMove {
-				continue
-			}
-			m := Move{Voice: v, From: n[i-1], To: n[i], Before: middle(n[i-around:i], key), After: middle(n[i:i+around], key)}
-			if (m.After-m.Before)*leap < 0 || size(m.Before, m.After) < shiftOfMove {
-				continue
-			}
-			rest := size(leap, 0) % 12
-			m.Step = size(leap, 0) > 9 && (rest <= 2 || rest >= 10) && rest != 0
-			out = append(out, m)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Move) int { return int(a.To - b.To) })
-	return out
-}
-
-func middle(ids []score.NoteID, key func(score.NoteID) int) int {
-	var k []int
-	for _, id := range ids {
-		k = append(k, key(id))
-	}
-	slices.Sort(k)
-	return k[len(k)/2]
 }

@@ -47,10 +47,16 @@ type Study struct {
 	Voices  []Voice  // the highest first, by mean pitch
 	Strands []Strand // in order of their first notes
 	Spans   []Span   // where two or more voices go on at once
-	Bass    []score.NoteID
-	Moves   []Move
-	Cost    float64 // of the assignment, in the units of Weights; breaches not counted
-	Terms   []score.Term
+	// Crossed are stretches in which two or more strands go on, but cross so often, or
+	// have so few notes, that no voices are told.
+	Crossed []Span
+	// Column gives for each note the column in which it is shown, see line.columns; -1
+	// as in Of.
+	Column []int
+	Bass   []score.NoteID
+	Moves  []Move
+	Cost   float64 // of the assignment, in the units of Weights; breaches not counted
+	Terms  []score.Term
 	// Breaches counts continuations that the written polyphony forbids and that
 	// could not be avoided (more notes at once than MostVoices).
 	Breaches int
@@ -94,8 +100,13 @@ func Analyze(sc *score.Score, p *score.Part, o Options) *Study {
 	strands := strandsOf(prev)
 	lanes := l.lanes(strands)
 	l.fill(st, strands, lanes)
-	l.spread(p, st)
+	spread(p, st.Of)
 	st.Spans = l.spans(st, strands)
+	st.Column = append([]int(nil), st.Of...)
+	for i, k := range l.columns(st, strands, lanes) {
+		st.Column[l.tones[i].id] = k
+	}
+	spread(p, st.Column)
 	st.Bass = l.bass(strands)
 	st.Moves = l.moves(st)
 	st.Findings = findings(p, st)
