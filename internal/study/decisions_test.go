@@ -14,6 +14,7 @@ import (
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/score"
+	"pochette/internal/technique/joint"
 	"pochette/internal/timeline"
 )
 
@@ -274,6 +275,9 @@ func TestReasonsRestOnTerms(t *testing.T) {
 	all, _ := s.Bars("")
 	known := map[string]bool{}
 	for _, r := range bowing.Rules {
+		known[r.Name] = true
+	}
+	for _, r := range joint.Rules {
 		known[r.Name] = true
 	}
 	for _, name := range fingering.TermNames() {

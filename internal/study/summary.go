@@ -2,6 +2,7 @@ package study
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"pochette/internal/bowing"
@@ -98,18 +99,23 @@ func (s *Study) summaryBow() string {
 }
 
 // summaryFewest says with how few changes the bow would do, where that is fewer.
+// Fresh starts after a rest are given by the rest and not counted.
 func (s *Study) summaryFewest() string {
 	if s.fewest == nil {
 		return ""
 	}
-	few := s.fewest()
+	few, own := withoutStarts(s.fewest()), withoutStarts(s.Bow.Changes)
 	switch {
-	case len(few) >= len(s.Bow.Changes):
+	case len(few) >= len(own):
 		return ""
 	case len(few) == 0:
-		return " No change at all would do, since what comes out the wrong way round may be left (--fewest-changes)."
+		return fmt.Sprintf(" It would do without %s (--fewest-changes).", strings.Join(changeCounts(own), ", "))
 	}
 	return fmt.Sprintf(" The fewest changes that would do: %s (--fewest-changes).", strings.Join(changeCounts(few), ", "))
+}
+
+func withoutStarts(cs []bowing.ChangeAt) []bowing.ChangeAt {
+	return slices.DeleteFunc(slices.Clone(cs), func(c bowing.ChangeAt) bool { return c.Kind == bowing.AfterRest })
 }
 
 // changeCounts counts the changes by kind, those for a chord alone apart.

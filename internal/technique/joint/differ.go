@@ -88,11 +88,20 @@ func (a *arrival) count(d *difference) {
 	}
 }
 
-// share is the costs with all states forbidden that do not count w.
+// share is the costs with all states forbidden that do not count w. States that cost
+// and count the same share one slice, so that the work for them is done once.
 func (a *arrival) share(d *difference, w int) [][]float64 {
 	pr := a.c.pr
 	out := make([][]float64, len(a.ex.hand))
 	for k, h := range a.ex.hand {
+		for q := range k {
+			if &a.ex.hand[q][0] == &h[0] && pr.turns(a.i, q, d.plan) == pr.turns(a.i, k, d.plan) {
+				out[k] = out[q]
+			}
+		}
+		if out[k] != nil {
+			continue
+		}
 		out[k] = make([]float64, len(h))
 		for g, c := range h {
 			out[k][g] = c
