@@ -172,7 +172,7 @@ func TestTermsAddUp(t *testing.T) {
 			continue
 		}
 		through++
-		near("strokes", strokes, c.Bow.Total, n)
+		near("strokes", strokes, c.Bow.Total+sum(c.Together.Terms), n)
 		events, n := 0.0, 0
 		for _, e := range d.Events {
 			events, n = events+sum(e.Terms), n+len(e.Terms)
@@ -190,9 +190,9 @@ func repeats(d *jsonStudy) bool { return len(d.PlayOrder) != len(d.Measures) }
 func TestDecideLineOfAdvice(t *testing.T) {
 	data := quarters("Violin", "G", 2, 2, func(i int) string {
 		switch i {
-		case 2, 5:
+		case 0, 4:
 			return `<notations><slur type="start" number="1"/></notations>`
-		case 3, 7:
+		case 1, 7:
 			return `<notations><slur type="stop" number="1"/></notations>`
 		}
 		return ""
