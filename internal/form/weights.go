@@ -79,45 +79,45 @@ var withoutHarmony = Weights{
 // each movement when it has not learned from it; cmd/accuracy form says how far the
 // table is from what the data give.
 var withHarmony = Weights{
-	Bias: -1.2082,
+	Bias: -1.2288,
 	Arrival: [arrivalFeatures]float64{
-		-0.4796, // off-beat
-		-0.7511, // weak-beat
-		0.5080,  // held
-		-0.0152, // span
-		-0.0394, // calm
-		0.6540,  // gap
-		0.4560,  // rest
-		-0.2141, // fifth
-		0.2179,  // leading
-		-0.0288, // chord
-		-0.1764, // home
-		-0.2795, // dominant
-		0.5061,  // four
-		-0.2042, // eight
-		0.0750,  // two
-		1.0688,  // again
-		0.3813,  // break
-		-1.2928, // goes-on
-		-0.1223, // triad
-		1.2720,  // seventh
-		0.5507,  // authentic
-		0.0785,  // half
-		-1.2640, // silent
+		-0.4482, // off-beat
+		-0.7250, // weak-beat
+		0.5520,  // held
+		-0.0424, // span
+		0.1062,  // calm
+		0.7147,  // gap
+		0.3433,  // rest
+		-0.1417, // fifth
+		0.2288,  // leading
+		-0.0966, // chord
+		-0.2385, // home
+		-0.1482, // dominant
+		0.5165,  // four
+		-0.2462, // eight
+		0.0805,  // two
+		1.3823,  // again
+		0.3944,  // break
+		-1.2899, // goes-on
+		-0.1889, // triad
+		1.1810,  // seventh
+		1.1657,  // authentic
+		-0.7950, // half
+		-1.2814, // silent
 	},
 	Length: [lengthFeatures]float64{
-		-1.0774, // bars-1
-		-1.5414, // bars-2
-		-0.6946, // bars-3
-		0.7384,  // bars-4
-		-0.2461, // bars-5-7
-		0.7489,  // bars-8
-		-0.1123, // bars-9-11
-		-0.6998, // bars-12
-		0.6173,  // bars-13-15
-		-0.2414, // bars-16
-		-0.1753, // bars-17-24
-		0.2489,  // bars-25-up
-		-0.6573, // bars-uneven
+		-1.0960, // bars-1
+		-1.5736, // bars-2
+		-0.6572, // bars-3
+		0.6829,  // bars-4
+		-0.2828, // bars-5-7
+		0.7439,  // bars-8
+		-0.0771, // bars-9-11
+		-0.7636, // bars-12
+		0.6631,  // bars-13-15
+		-0.2408, // bars-16
+		-0.0816, // bars-17-24
+		0.2615,  // bars-25-up
+		-0.6594, // bars-uneven
 	},
 }
