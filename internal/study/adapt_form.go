@@ -81,6 +81,7 @@ type jsonFact struct {
 // readForm takes the form as package form tells it.
 func (rd *Reading) readForm(events []timeline.Event, cadences []form.Cadence) {
 	st := form.Analyze(form.Input{Score: rd.Score, Part: rd.Part, Events: events, Cadences: cadences})
+	rd.formFacts(st)
 	rd.formJSON(st)
 	lv := rd.form()
 	say := func(kind string, from, to score.Tick, w form.Words, weight float64) *Said {

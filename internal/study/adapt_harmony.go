@@ -16,6 +16,7 @@ import (
 // gives the cadences for the form.
 func (rd *Reading) readHarmony() []form.Cadence {
 	st := harmony.Analyze(rd.Part, rd.Score.Quarter)
+	rd.harmonyFacts(st)
 	if len(st.Chords) == 0 {
 		return nil
 	}

@@ -1,11 +1,7 @@
 package study
 
 import (
-	"fmt"
-
 	"pochette/internal/bowing"
-	"pochette/internal/form"
-	"pochette/internal/harmony"
 	"pochette/internal/pace"
 	"pochette/internal/timeline"
 )
@@ -33,8 +29,7 @@ type Paced struct {
 // Study is the study that the plan is of.
 func (p *Paced) Study() *Study { return p.study }
 
-// PlanPace plans the time of the part. It is not safe for concurrent use of one study:
-// what harmony and form told is kept. The error is an OptionError: a decision that
+// PlanPace plans the time of the part. The error is an OptionError: a decision that
 // cannot be read or placed.
 func (s *Study) PlanPace(o PaceOptions) (*Paced, error) {
 	out := pace.Options{Amounts: pace.Proposed()}
@@ -52,7 +47,7 @@ func (s *Study) PlanPace(o PaceOptions) (*Paced, error) {
 		out.Decisions = append(out.Decisions, d)
 	}
 	events := s.Bow.Events
-	in := pace.Input{Part: s.Part, Quarter: s.Score.Quarter, Events: events, Base: s.Pace, Facts: s.paceFacts(events)}
+	in := pace.Input{Part: s.Part, Quarter: s.Score.Quarter, Events: events, Base: s.Pace, Facts: s.Reading.facts}
 	strokes := s.Bow.Proposed
 	if o.AsWritten {
 		strokes = s.Bow.Written
@@ -82,40 +77,4 @@ func paceDirection(d bowing.Direction) pace.Direction {
 		return pace.Up
 	}
 	return pace.NoBow
-}
-
-// paceFacts asks harmony and form again for the numbers behind their sentences; they
-// are asked once for a study.
-func (s *Study) paceFacts(events []timeline.Event) pace.Facts {
-	if s.facts != nil {
-		return *s.facts
-	}
-	h := harmony.Analyze(s.Part, s.Score.Quarter)
-	in := form.Input{Score: s.Score, Part: s.Part, Events: events}
-	var f pace.Facts
-	for i := range h.Chords {
-		c := &h.Chords[i]
-		f.Chords = append(f.Chords, pace.Chord{From: c.From, To: c.To, Tension: c.Tension, Name: fmt.Sprintf("%s in %s", c.Label(), c.Key)})
-	}
-	for _, c := range h.Cadences {
-		f.Cadences = append(f.Cadences, pace.Cadence{At: c.At, Kind: cadenceKind(c.Type), Strength: c.Strength})
-		in.Cadences = append(in.Cadences, form.Cadence{At: c.At, Kind: cadenceKind(c.Type), Strength: c.Strength})
-	}
-	for _, p := range h.Pairs {
-		f.Pairs = append(f.Pairs, pace.Pair{Strong: p.Strong, Weak: p.Weak})
-	}
-	st := form.Analyze(in)
-	for _, p := range st.Phrases {
-		f.Phrases = append(f.Phrases, pace.Phrase{From: p.From, To: p.To, Arrival: p.Arrival, Sure: p.Sure, Overlaps: p.Overlaps})
-	}
-	for _, x := range st.Sections {
-		f.Sections = append(f.Sections, pace.Section{From: x.From, To: x.To, Name: x.Name, Hard: x.By == form.EdgeRepeat || x.By == form.EdgeDouble || x.By == form.EdgeFinal})
-	}
-	for _, x := range st.Facts {
-		if x.Kind == "dotted-beside-triplets" {
-			s.dotted = append(s.dotted, fmt.Sprintf("%s Source: %s. Settle it with --dotting 2:1, 3:1 or more.", x.Words.At(form.Player), x.Source))
-		}
-	}
-	s.facts = &f
-	return f
 }

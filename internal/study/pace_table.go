@@ -273,7 +273,7 @@ func (p *Paced) figureLines() []string {
 		}
 		out = append(out, fmt.Sprintf("%s), on average %.0f and %.0f ms; the long one sounds for %.0f %% of its time.", text, 1000*long, 1000*short, 100*heard))
 	}
-	return append(out, p.study.dotted...)
+	return append(out, p.study.Reading.dotted...)
 }
 
 // figureTimes measures the figures of a kind on the planned notes: seconds of the

@@ -7,6 +7,7 @@ import (
 
 	"pochette/internal/form"
 	"pochette/internal/musicxml"
+	"pochette/internal/pace"
 	"pochette/internal/score"
 	"pochette/internal/timeline"
 )
@@ -72,6 +73,8 @@ type Reading struct {
 	strict bool
 	layout jsonForm
 	lines  []jsonLine
+	facts  pace.Facts // the numbers behind harmony and form
+	dotted []string   // what the print leaves open about dots
 }
 
 // Said is one sentence about a place.

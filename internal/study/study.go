@@ -16,7 +16,6 @@ import (
 	"pochette/internal/fingering"
 	"pochette/internal/instrument"
 	"pochette/internal/musicxml"
-	"pochette/internal/pace"
 	"pochette/internal/score"
 	"pochette/internal/technique"
 	"pochette/internal/technique/joint"
@@ -81,8 +80,6 @@ type Study struct {
 	// fewest are the changes of the bow where as few as can be are made; nil where that is
 	// asked for anyway.
 	fewest func() []bowing.ChangeAt
-	facts  *pace.Facts // see paceFacts
-	dotted []string    // what the print leaves open about dots
 }
 
 // OptionError is an option whose value cannot be taken: the command line is wrong, not
