@@ -20,7 +20,6 @@ type moment struct {
 	octave  int8    // 1: an octave above a neighbour, -1: below, 0: neither or both
 	off     float64 // 0 on a beat, 0.5 on the half, 1 elsewhere
 	low     bool    // nothing around goes beyond first position
-	plucked bool    // the left hand plucks a note of it
 	octaves bool    // a harmonic may be proposed, see harmonics.go
 	inside  float64 // then 1 where it is not the top of its run
 }

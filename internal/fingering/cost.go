@@ -89,9 +89,6 @@ func (m *model) cellCost(s *state, c *cell, at *moment, single bool, t *tally) {
 	if c.finger == 4 {
 		t.add(fourth, 1)
 		t.add(fourthLong, long)
-		if at.plucked {
-			t.add(pluckedNone, 1)
-		}
 		if c.trill {
 			t.add(trillFourth, 1)
 		}

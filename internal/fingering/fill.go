@@ -87,7 +87,6 @@ func (pr *Problem) tones(l *layer, e *timeline.Event, r *reader) []tone {
 			}
 			t.mayTouch = pr.mayTouch(&t, e.Struck, e.Held)
 			l.at.octaves = l.at.octaves || t.mayTouch
-			l.at.plucked = l.at.plucked || n.Has(score.LeftHandPlucked)
 			out = append(out, t)
 		}
 	}

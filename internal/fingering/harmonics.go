@@ -38,8 +38,9 @@ var tasteWeights = [...][firstMove - nScalars]float64{
 	HarmonicsMore:     {harmonicInside - nScalars: 1, harmonicPassed - nScalars: 1},
 }
 
-// noFingerToPluck is what a note costs that the left hand plucks and the fourth finger
-// stops: more than a shift there and back. Common practice, no source; the size is ours.
+// noFingerToPluck is the least that a note costs which the left hand plucks without a
+// finger free to do it, where the weights are learned from music that has none: more than
+// a shift there and back. Common practice, no source; the size is ours.
 const noFingerToPluck = 4
 
 // lightReach is how much of a stretch is felt where the finger only touches and need
@@ -49,13 +50,14 @@ const lightReach = 0.5
 // harmonicOctaves are the nodes that are touched where the note would be stopped.
 var harmonicOctaves = [...]int{12, 24}
 
-// taste puts the weights of a taste in harmonics on the costs.
+// taste puts the weights of a taste in harmonics on the costs, and what plucking without
+// a finger costs at the least.
 func (m *model) taste(h Harmonics) {
 	if h < 0 || int(h) >= len(tasteWeights) {
 		h = HarmonicsPrinted
 	}
 	copy(m.w[nScalars:firstMove], tasteWeights[h][:])
-	m.w[pluckedNone] = noFingerToPluck
+	m.w[pluckNone] = max(m.w[pluckNone], noFingerToPluck)
 }
 
 // mayTouch: a lone note, not told how to be fingered and not trilled, that lies an

@@ -90,13 +90,11 @@ const (
 	nScalars
 )
 
-// The terms of a taste in harmonics, see harmonics.go, and of the left hand's plucking;
-// their weights are not in weights.txt.
+// The terms of a taste in harmonics, see harmonics.go; their weights are not in weights.txt.
 const (
 	harmonicTouched = nScalars + iota // natural harmonics that the print does not ask for
 	harmonicInside                    // the same elsewhere than at the top of a run, or on a note shorter than a quarter of a second
 	harmonicPassed                    // a finger stops the top of a run where a harmonic would serve
-	pluckedNone                       // the fourth finger stops what the left hand plucks: none is free to pluck it [C]
 	firstMove
 )
 
@@ -150,7 +148,7 @@ var termNames = [nTerms]string{
 	slideWhole:     "slide_quick",
 	shiftQuick:     "shift_quick", shiftInside: "shift_quick_off_beat",
 	shiftRush:       "shift_rush",
-	harmonicTouched: "harmonic", harmonicInside: "harmonic_inside_run", harmonicPassed: "stopped_for_harmonic", pluckedNone: "no_finger_to_pluck",
+	harmonicTouched: "harmonic", harmonicInside: "harmonic_inside_run", harmonicPassed: "stopped_for_harmonic",
 	octaveHand: "octave_hand", adjustTurn: "adjust_in_turn",
 	highCurve: "high_on_low_convex", aboveFirst: "above_first", fourthReach: "fourth_extension", slideFourth: "slide_of_fourth",
 	shiftBare: "shift_slur_needless", shiftGroup: "shift_inside_beat", openInChord: "stopped_for_open_in_chord",
