@@ -11,7 +11,6 @@ import (
 	"pochette/internal/audio"
 	lt "pochette/internal/listentest"
 	"pochette/internal/musicxml"
-	"pochette/internal/take"
 )
 
 // heardFiles puts an invented piece and a take of it into a folder.
@@ -19,16 +18,13 @@ func heardFiles(t *testing.T) (takeFile, piece string) {
 	t.Helper()
 	sc, p := lt.Piece("dance", 4, 55, 3)
 	sound, _ := lt.Play(sc, p, lt.Options{Seed: 1, Rate: audio.Rate, Vibrato: 15})
-	var xml, wav bytes.Buffer
+	var xml bytes.Buffer
 	if err := musicxml.Encode(&xml, sc); err != nil {
-		t.Fatal(err)
-	}
-	if err := take.WriteWAV(&wav, sound, audio.Rate); err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
 	takeFile, piece = filepath.Join(dir, "take.wav"), filepath.Join(dir, "piece.musicxml")
-	for name, data := range map[string][]byte{takeFile: wav.Bytes(), piece: xml.Bytes()} {
+	for name, data := range map[string][]byte{takeFile: lt.WAV(sound, audio.Rate), piece: xml.Bytes()} {
 		if err := os.WriteFile(name, data, 0o644); err != nil {
 			t.Fatal(err)
 		}

@@ -1,6 +1,10 @@
 package audio
 
-import "math"
+import (
+	"math"
+
+	"pochette/internal/pitch"
+)
 
 // Onset is a moment at which a note seems to begin.
 type Onset struct {
@@ -254,7 +258,7 @@ func (f *Features) changes() []float64 {
 	return out
 }
 
-func stateHz(s int16) float64 { return 440 * math.Exp2((lowState+stateStep*float64(s)-69)/12) }
+func stateHz(s int16) float64 { return pitch.Hertz(lowState+stateStep*float64(s), 440) }
 
 // crossing finds, near a coarse frame, where the track passes the middle between two
 // pitches.

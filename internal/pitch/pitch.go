@@ -61,8 +61,12 @@ func (p Pitch) Diatonic() int { return 7*int(p.Octave) + int(p.Step) }
 
 // Frequency in Hz in equal temperament for the given A4 in Hz (ISO 16: 440).
 func (p Pitch) Frequency(a4 float64) float64 {
-	return a4 * math.Pow(2, (float64(p.MIDI()-69)+float64(p.Cents)/100)/12)
+	return Hertz(float64(p.MIDI())+float64(p.Cents)/100, a4)
 }
+
+// Hertz is the frequency of a key number, with its fraction, in equal temperament for the
+// given A4 (key 69) in Hz.
+func Hertz(key, a4 float64) float64 { return a4 * math.Exp2((key-69)/12) }
 
 var accidentals = map[int8]string{-3: "♭♭♭", -2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪", 3: "♯𝄪"}
 

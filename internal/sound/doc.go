@@ -10,10 +10,10 @@
 // other without an attack.
 //
 // Output is mono, 44,100 samples a second, its highest peak at -3 dB of full scale
-// (stream.go), written as WAV with 16 or 24 bits (wave.go).
+// (stream.go), written as WAV with 16 or 24 bits (package wave).
 package sound
 
-import "math"
+import "pochette/internal/pitch"
 
 // Rate is the samples a second.
 const Rate = 44100
@@ -25,7 +25,7 @@ type Frequency func(key, cents int) float64
 // Equal is equal temperament at an A4 in Hz (ISO 16: 440).
 func Equal(a4 float64) Frequency {
 	return func(key, cents int) float64 {
-		return a4 * math.Exp2((float64(key)-69+float64(cents)/100)/12)
+		return pitch.Hertz(float64(key)+float64(cents)/100, a4)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"pochette/internal/pace"
+	"pochette/internal/wave"
 )
 
 // peakLevel is where the highest peak goes, dB of full scale.
@@ -40,7 +41,7 @@ func WAV(ctx context.Context, w io.Writer, p pace.Programme, o Options) error {
 	if peak > 0 {
 		gain = math.Pow(10, peakLevel/20.0) / peak
 	}
-	wave, err := NewWave(w, Rate, o.bits(), total)
+	file, err := wave.New(w, Rate, o.bits(), total)
 	if err != nil {
 		return err
 	}
@@ -49,12 +50,12 @@ func WAV(ctx context.Context, w io.Writer, p pace.Programme, o Options) error {
 			xs[i] *= gain
 		}
 		o.step(total+at, 2*total)
-		return wave.Write(xs)
+		return file.Write(xs)
 	})
 	if err != nil {
 		return err
 	}
-	return wave.Close()
+	return file.Close()
 }
 
 func (o Options) step(done, total int64) {

@@ -18,7 +18,6 @@ import (
 	"pochette/internal/listen"
 	lt "pochette/internal/listentest"
 	"pochette/internal/musicxml"
-	"pochette/internal/take"
 )
 
 // jigTake is the beginning of the demo, played; made once.
@@ -35,22 +34,13 @@ var jigTake = sync.OnceValue(func() []float32 {
 	return sound[:12*audio.Rate]
 })
 
-func wav(t *testing.T, x []float32, rate int) []byte {
-	t.Helper()
-	var b bytes.Buffer
-	if err := take.WriteWAV(&b, x, rate); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
-}
-
 func hearBytes(data []byte, piece []byte) (*Heard, error) {
 	return Hear(context.Background(), HearRequest{Take: bytes.NewReader(data), TakeName: "take", TakeSize: int64(len(data)), Name: "piece", Data: piece})
 }
 
 // Everything comes out: sentences, tables, data that parses, pictures that are XML.
 func TestHear(t *testing.T) {
-	h, err := hearBytes(wav(t, jigTake(), audio.Rate), demo.Jig)
+	h, err := hearBytes(lt.WAV(jigTake(), audio.Rate), demo.Jig)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -107,11 +97,11 @@ func TestHearBadSound(t *testing.T) {
 	}{
 		{"nothing", nil, "is empty (0 bytes)"},
 		{"text", []byte("not a recording, just words"), "is text"},
-		{"silence", wav(t, make([]float32, 2*audio.Rate), audio.Rate), "every sample is 0"},
-		{"nearly silence", wav(t, scaled(noise, 0.0003), audio.Rate), "nothing sounds in it"},
-		{"short", wav(t, good[:800], audio.Rate), "too short"},
-		{"noise", wav(t, noise, audio.Rate), "has a pitch only"},
-		{"another piece", wav(t, other, audio.Rate), "is it another piece"},
+		{"silence", lt.WAV(make([]float32, 2*audio.Rate), audio.Rate), "every sample is 0"},
+		{"nearly silence", lt.WAV(scaled(noise, 0.0003), audio.Rate), "nothing sounds in it"},
+		{"short", lt.WAV(good[:800], audio.Rate), "too short"},
+		{"noise", lt.WAV(noise, audio.Rate), "has a pitch only"},
+		{"another piece", lt.WAV(other, audio.Rate), "is it another piece"},
 	} {
 		h, err := hearBytes(c.data, demo.Jig)
 		if err == nil {
@@ -122,7 +112,7 @@ func TestHearBadSound(t *testing.T) {
 			t.Errorf("%s: %v; want %q", c.name, err, c.want)
 		}
 	}
-	if _, err := hearBytes(wav(t, good, audio.Rate), []byte("<nothing/>")); err == nil {
+	if _, err := hearBytes(lt.WAV(good, audio.Rate), []byte("<nothing/>")); err == nil {
 		t.Error("a piece that is none is heard")
 	}
 }
@@ -144,14 +134,14 @@ func TestHearPoorSound(t *testing.T) {
 	}
 	r := audio.NewResampler(audio.Rate, 8000)
 	low := r.Flush(r.Push(nil, good))
-	whole := wav(t, good, audio.Rate)
+	whole := lt.WAV(good, audio.Rate)
 	for _, c := range []struct {
 		name string
 		data []byte
 		want string
 	}{
-		{"clipping", wav(t, cut, audio.Rate), "cut off flat"},
-		{"8 kHz", wav(t, low, 8000), "nothing above 4000 Hz"},
+		{"clipping", lt.WAV(cut, audio.Rate), "cut off flat"},
+		{"8 kHz", lt.WAV(low, 8000), "nothing above 4000 Hz"},
 		{"broken off", whole[:len(whole)*3/4], "breaks off after 0:09.0 of the 0:12.0"},
 	} {
 		h, err := hearBytes(c.data, demo.Jig)
@@ -172,7 +162,7 @@ func TestHearPoorSound(t *testing.T) {
 func TestHearStops(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	data := wav(t, jigTake(), audio.Rate)
+	data := lt.WAV(jigTake(), audio.Rate)
 	if _, err := Hear(ctx, HearRequest{Take: bytes.NewReader(data), TakeName: "take", Name: "p", Data: demo.Jig}); !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped: %v", err)
 	}
@@ -188,7 +178,7 @@ func TestHearStops(t *testing.T) {
 // The just tuning reads chords from the score: a take in equal temperament then has
 // its thirds of major chords above the reference.
 func TestHearJust(t *testing.T) {
-	data := wav(t, jigTake(), audio.Rate)
+	data := lt.WAV(jigTake(), audio.Rate)
 	h, err := Hear(context.Background(), HearRequest{Take: bytes.NewReader(data), TakeName: "take", Name: "p", Data: demo.Jig, Tuning: "just", A4: 440})
 	if err != nil {
 		t.Fatal(err)

@@ -146,31 +146,3 @@ func (w *wav) sample(b []byte) float32 {
 	}
 	return float32(int32(binary.LittleEndian.Uint32(b))) / (1 << 31)
 }
-
-// WriteWAV writes mono samples as PCM of 16 bits; what is beyond -1 … 1 is cut.
-func WriteWAV(w io.Writer, samples []float32, rate int) error {
-	size := uint32(2 * len(samples))
-	head := make([]byte, 0, 44)
-	head = append(head, "RIFF"...)
-	head = binary.LittleEndian.AppendUint32(head, 36+size)
-	head = append(head, "WAVEfmt "...)
-	head = binary.LittleEndian.AppendUint32(head, 16)
-	head = binary.LittleEndian.AppendUint16(head, codePCM)
-	head = binary.LittleEndian.AppendUint16(head, 1)
-	head = binary.LittleEndian.AppendUint32(head, uint32(rate))
-	head = binary.LittleEndian.AppendUint32(head, uint32(2*rate))
-	head = binary.LittleEndian.AppendUint16(head, 2)
-	head = binary.LittleEndian.AppendUint16(head, 16)
-	head = append(head, "data"...)
-	head = binary.LittleEndian.AppendUint32(head, size)
-	body := make([]byte, 0, 2*len(samples))
-	for _, v := range samples {
-		s := math.Round(float64(v) * (1 << 15))
-		body = binary.LittleEndian.AppendUint16(body, uint16(int16(max(-1<<15, min(1<<15-1, s)))))
-	}
-	if _, err := w.Write(head); err != nil {
-		return err
-	}
-	_, err := w.Write(body)
-	return err
-}

@@ -1,4 +1,5 @@
-package sound
+// Package wave writes sound as RIFF WAVE files. It knows no music.
+package wave
 
 import (
 	"encoding/binary"
@@ -8,11 +9,11 @@ import (
 	"math"
 )
 
-// Wave writes mono PCM as a RIFF WAVE file (Multimedia Programming Interface and Data
+// Writer writes mono PCM as a RIFF WAVE file (Multimedia Programming Interface and Data
 // Specifications 1.0, IBM and Microsoft 1991): header, "fmt " chunk of 16 bytes,
 // "data" chunk padded to an even length. The number of samples is told beforehand, so
 // that the stream is written once from its beginning to its end.
-type Wave struct {
+type Writer struct {
 	w    io.Writer
 	bits int
 	left int64
@@ -21,8 +22,8 @@ type Wave struct {
 	seed uint64
 }
 
-// NewWave writes the header for so many samples, of 16 or 24 bits.
-func NewWave(w io.Writer, rate, bits int, samples int64) (*Wave, error) {
+// New writes the header for so many samples, of 16 or 24 bits.
+func New(w io.Writer, rate, bits int, samples int64) (*Writer, error) {
 	if bits != 16 && bits != 24 {
 		return nil, fmt.Errorf("%d bits: a WAV is written with 16 or 24", bits)
 	}
@@ -48,14 +49,14 @@ func NewWave(w io.Writer, rate, bits int, samples int64) (*Wave, error) {
 	if _, err := w.Write(h); err != nil {
 		return nil, err
 	}
-	return &Wave{w: w, bits: bits, left: samples, odd: pad == 1, seed: 1}, nil
+	return &Writer{w: w, bits: bits, left: samples, odd: pad == 1, seed: 1}, nil
 }
 
 // Write takes samples between -1 and 1; what is beyond is cut. To 16 bits a dither of
 // triangular density and two steps is added (Lipshitz, Wannamaker and Vanderkooy 1992).
-func (f *Wave) Write(xs []float64) error {
+func (f *Writer) Write(xs []float64) error {
 	if int64(len(xs)) > f.left {
-		return errors.New("sound: more samples than were told")
+		return errors.New("wave: more samples than were told")
 	}
 	f.left -= int64(len(xs))
 	f.buf = f.buf[:0]
@@ -76,7 +77,7 @@ func (f *Wave) Write(xs []float64) error {
 }
 
 // uniform is between 0 and 1.
-func (f *Wave) uniform() float64 {
+func (f *Writer) uniform() float64 {
 	f.seed ^= f.seed << 13
 	f.seed ^= f.seed >> 7
 	f.seed ^= f.seed << 17
@@ -84,9 +85,9 @@ func (f *Wave) uniform() float64 {
 }
 
 // Close ends the data chunk. It does not close the writer under it.
-func (f *Wave) Close() error {
+func (f *Writer) Close() error {
 	if f.left != 0 {
-		return fmt.Errorf("sound: %d samples fewer than were told", f.left)
+		return fmt.Errorf("wave: %d samples fewer than were told", f.left)
 	}
 	if f.odd {
 		_, err := f.w.Write([]byte{0})
