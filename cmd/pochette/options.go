@@ -53,6 +53,15 @@ func addPartFlags(cmd *cobra.Command, f *partFlags) {
 	complete("may-change", "slurs")
 }
 
+// analyzed studies a file as the options say.
+func (f *partFlags) analyzed(file string) (*study.Study, error) {
+	r, err := f.request(file)
+	if err != nil {
+		return nil, err
+	}
+	return study.Analyze(r)
+}
+
 // request reads the music and what the options say; nothing is studied yet.
 func (f *partFlags) request(file string) (study.Request, error) {
 	r := f.study

@@ -120,11 +120,7 @@ func (f *paceFlags) plan(file string) (*study.Paced, error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := f.request(file)
-	if err != nil {
-		return nil, err
-	}
-	s, err := study.Analyze(r)
+	s, err := f.analyzed(file)
 	if err != nil {
 		return nil, err
 	}

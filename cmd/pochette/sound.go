@@ -95,11 +95,7 @@ func runSound(ctx context.Context, stdout io.Writer, f *soundFlags, file string)
 	if f.Pace, err = f.options(); err != nil {
 		return err
 	}
-	r, err := f.request(file)
-	if err != nil {
-		return err
-	}
-	s, err := study.Analyze(r)
+	s, err := f.analyzed(file)
 	if err != nil {
 		return err
 	}

@@ -113,11 +113,7 @@ Exit status: 0 done, 1 nothing could be done, 2 the command line is wrong.`,
 }
 
 func runTopic(cmd *cobra.Command, t study.Topic, f *topicFlags, file string) error {
-	r, err := f.request(file)
-	if err != nil {
-		return err
-	}
-	s, err := study.Analyze(r)
+	s, err := f.analyzed(file)
 	if err != nil {
 		return err
 	}

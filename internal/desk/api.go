@@ -294,12 +294,17 @@ func (d *Desk) picture(r *http.Request, l look) (c *picture, revision int, err e
 	return c, revision, err
 }
 
-func (d *Desk) getPages(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r.URL.Query())
-	if err != nil {
-		return err
+// asked readies what a request wants drawn, in the look that it names.
+func (d *Desk) asked(r *http.Request) (l look, c *picture, revision int, err error) {
+	if l, err = lookOf(r.URL.Query()); err != nil {
+		return l, nil, 0, err
 	}
-	c, revision, err := d.picture(r, l)
+	c, revision, err = d.picture(r, l)
+	return l, c, revision, err
+}
+
+func (d *Desk) getPages(w http.ResponseWriter, r *http.Request) error {
+	l, c, revision, err := d.asked(r)
 	if err != nil {
 		return err
 	}
@@ -308,15 +313,11 @@ func (d *Desk) getPages(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (d *Desk) getPage(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r.URL.Query())
-	if err != nil {
-		return err
-	}
 	n, err := strconv.Atoi(r.PathValue("n"))
 	if err != nil {
 		return bad("page %q: want a number from 1", oneLine(r.PathValue("n")))
 	}
-	c, revision, err := d.picture(r, l)
+	l, c, revision, err := d.asked(r)
 	if err != nil {
 		return err
 	}
@@ -356,11 +357,7 @@ func span(r *http.Request, bars int) (from, to int, err error) {
 const maxExcerpt = 64
 
 func (d *Desk) getExcerpt(w http.ResponseWriter, r *http.Request) error {
-	l, err := lookOf(r.URL.Query())
-	if err != nil {
-		return err
-	}
-	c, revision, err := d.picture(r, l)
+	_, c, revision, err := d.asked(r)
 	if err != nil {
 		return err
 	}

@@ -236,15 +236,7 @@ func earlyFlow(name string, data []byte, part string, engraver func() (*engrave.
 }
 
 func readFlow(name string, data []byte, part string, engraver func() (*engrave.Pool, error)) (*engrave.Flow, error) {
-	src, err := musicxml.Open(data, name)
-	if err != nil {
-		return nil, err
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		return nil, err
-	}
-	i, err := study.ChoosePart(sc, part)
+	src, sc, i, err := study.OpenPart(name, data, part)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,6 @@ import (
 	"pochette/internal/harmony"
 	"pochette/internal/instrument"
 	"pochette/internal/listen"
-	"pochette/internal/musicxml"
 	"pochette/internal/pitch"
 	"pochette/internal/take"
 )
@@ -98,17 +97,9 @@ func Hear(ctx context.Context, r HearRequest) (*Heard, error) {
 // piece opens the score and unrolls the part.
 func (h *Heard) piece(r HearRequest, tuning listen.Tuning) (*listen.Line, instrument.Instrument, []listen.Chord, error) {
 	none := instrument.Instrument{}
-	src, err := musicxml.Open(r.Data, r.Name)
+	_, sc, i, err := OpenPart(r.Name, r.Data, r.Part)
 	if err != nil {
 		return nil, none, nil, err
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		return nil, none, nil, err
-	}
-	i, err := ChoosePart(sc, r.Part)
-	if err != nil {
-		return nil, none, nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
 	p := sc.Parts[i]
 	h.Title = titleOf(sc)

@@ -129,17 +129,9 @@ type Parallel struct {
 
 // Read opens the file and reads one part. The error is one line that names the file.
 func Read(r ReadRequest) (*Reading, error) {
-	src, err := musicxml.Open(r.Data, r.Name)
+	src, sc, i, err := OpenPart(r.Name, r.Data, r.Part)
 	if err != nil {
 		return nil, err
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		return nil, err
-	}
-	i, err := ChoosePart(sc, r.Part)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
 	rd := &Reading{Source: src, Score: sc, Part: sc.Parts[i], PartIndex: i, Level: r.Level}
 	if !slices.ContainsFunc(rd.Part.Notes, struckNote) {

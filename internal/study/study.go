@@ -293,6 +293,24 @@ func (s *Study) firstTrouble(found []score.Finding) string {
 	return ""
 }
 
+// OpenPart reads a file as it stands and finds one of its parts, as ChoosePart does. The
+// error is one line that names the file.
+func OpenPart(name string, data []byte, want string) (*musicxml.Source, *score.Score, int, error) {
+	src, err := musicxml.Open(data, name)
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	sc, _, err := musicxml.Decode(src)
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	i, err := ChoosePart(sc, want)
+	if err != nil {
+		return nil, nil, 0, fmt.Errorf("%s: %w", name, err)
+	}
+	return src, sc, i, nil
+}
+
 // ChoosePart finds a part by its ID, name or number from 1; "" is the first for
 // a bowed string instrument, else the first with notes.
 func ChoosePart(sc *score.Score, want string) (int, error) {
