@@ -13,7 +13,7 @@ import (
 
 	"pochette/internal/demo"
 	"pochette/internal/instrument"
-	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/score"
 	"pochette/internal/timeline"
 )
@@ -213,14 +213,7 @@ func FuzzParseFile(f *testing.F) {
 // jig is the invented movement: viola, 6/8, a pickup of an eighth.
 func jig(t *testing.T) *score.Part {
 	t.Helper()
-	src, err := musicxml.Open(demo.Jig, demo.Name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, sc := xmltest.Decode(t, demo.Jig, demo.Name)
 	return sc.Parts[0]
 }
 

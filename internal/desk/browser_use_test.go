@@ -9,7 +9,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/accessibility"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	cdpage "github.com/chromedp/cdproto/page"
@@ -357,30 +356,10 @@ func TestNames(t *testing.T) {
 	p := dropped(t, address, 1280, 800)
 	p.note(1, 0)
 	piece := p.js("location.hash")
-	controls := map[string]bool{"button": true, "link": true, "textbox": true, "checkbox": true, "combobox": true, "slider": true, "tab": true, "application": true}
 	for _, view := range []string{"", "/compare", "/witnesses", "/lesson", "/print"} {
 		p.open(piece + view)
 		p.until("the view "+view, `document.querySelector("main h1")`)
-		n := 0
-		p.run(chromedp.ActionFunc(func(ctx context.Context) error {
-			if err := accessibility.Enable().Do(ctx); err != nil {
-				return err
-			}
-			nodes, err := accessibility.GetFullAXTree().Do(ctx)
-			for _, node := range nodes {
-				if node.Ignored || node.Role == nil || !controls[strings.Trim(string(node.Role.Value), `"`)] {
-					continue
-				}
-				n++
-				if node.Name == nil || strings.Trim(string(node.Name.Value), `" `) == "" {
-					t.Errorf("view %q: a %s has no name", view, node.Role.Value)
-				}
-			}
-			return err
-		}))
-		if n < 3 {
-			t.Errorf("view %q: only %d controls found", view, n)
-		}
+		p.everyControlNamed(fmt.Sprintf("view %q", view), 3)
 		if got := p.js(`document.querySelectorAll("h1").length`); got != "1" {
 			t.Errorf("view %q has %s main headings", view, got)
 		}

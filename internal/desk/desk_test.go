@@ -17,6 +17,7 @@ import (
 	"pochette/internal/decide"
 	"pochette/internal/demo"
 	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/score"
 	"pochette/internal/store"
 	"pochette/internal/testdata"
@@ -261,14 +262,7 @@ func TestRefsAreFoundAgain(t *testing.T) {
 	}
 	for name, data := range sources {
 		t.Run(name, func(t *testing.T) {
-			src, err := musicxml.Open(data, name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			sc, _, err := musicxml.Decode(src)
-			if err != nil {
-				t.Fatal(err)
-			}
+			_, sc := xmltest.Decode(t, data, name)
 			part := sc.Parts[0]
 			refs := newReferences(part, 4)
 			finger := int8(1)
@@ -511,14 +505,7 @@ func TestPartHoldsDecisions(t *testing.T) {
 	c.call(200, "POST", p+"/decide", object{"base": 0, "note": "m3.1", "set": object{"finger": "2", "words": "a < b", "dynamic": "mf", "breath": true}}, nil)
 	c.call(200, "POST", p+"/decide", object{"base": 1, "note": "m4.1", "set": object{"slur": "m4.2"}}, nil)
 	xml := c.call(200, "GET", p+"/part.musicxml", nil, nil)
-	src, err := musicxml.Open([]byte(xml), "part")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, sc := xmltest.Decode(t, []byte(xml), "part")
 	part := sc.Parts[0]
 	refs := newReferences(part, 4)
 	n := &part.Notes[refs.id["m3.1"]]

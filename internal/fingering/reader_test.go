@@ -2,15 +2,13 @@ package fingering
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"pochette/internal/instrument"
-	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/score"
 	"pochette/internal/testdata"
 )
@@ -134,18 +132,7 @@ func TestThePageIsPlayedAsPlanned(t *testing.T) {
 			files = files[:1]
 		}
 		for _, file := range files {
-			data, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			src, err := musicxml.Open(data, filepath.Base(file))
-			if err != nil {
-				t.Fatal(err)
-			}
-			sc, _, err := musicxml.Decode(src)
-			if err != nil {
-				t.Fatal(err)
-			}
+			_, src, sc := xmltest.Read(t, file)
 			for _, p := range sc.Parts {
 				in, _, ok := instrument.Guess(p)
 				if !ok || len(p.Notes) == 0 {

@@ -54,24 +54,7 @@ func narrow(p *problem, r *rand.Rand, fns int) {
 // bruteForce tries every segmentation and every state of each segment.
 func bruteForce(p *problem, w *Weights) float64 {
 	best := math.Inf(-1)
-	var path []Segment
-	var try func(at int)
-	try = func(at int) {
-		if at == p.units {
-			best = math.Max(best, p.score(w, path))
-			return
-		}
-		for to := at + 1; to <= min(p.units, at+maxLen); to++ {
-			for k, row := range p.chord {
-				for f := range row {
-					path = append(path, Segment{at, to, State{k, f}})
-					try(to)
-					path = path[:len(path)-1]
-				}
-			}
-		}
-	}
-	try(0)
+	everyReading(p, func(path []Segment) { best = math.Max(best, p.score(w, path)) })
 	return best
 }
 

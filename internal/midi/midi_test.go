@@ -13,7 +13,7 @@ import (
 	"gitlab.com/gomidi/midi/v2/smf"
 
 	"pochette/internal/demo"
-	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/pace"
 	"pochette/internal/testdata"
 	"pochette/internal/timeline"
@@ -152,14 +152,7 @@ func TestQuantities(t *testing.T) {
 
 func planOf(t *testing.T, data []byte, o pace.Options) (*pace.Plan, Song) {
 	t.Helper()
-	src, err := musicxml.Open(data, "test")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, sc := xmltest.Decode(t, data, "test")
 	p := sc.Parts[0]
 	in := pace.Input{Part: p, Quarter: sc.Quarter, Events: timeline.Events(p), Base: timeline.PaceOf(sc, p)}
 	return pace.New(in, o), Song{Title: "test", Part: "part", Program: 42, Quarter: sc.Quarter}

@@ -2,8 +2,6 @@ package study
 
 import (
 	"encoding/json"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -11,6 +9,7 @@ import (
 	"pochette/internal/demo"
 	"pochette/internal/instrument"
 	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/pitch"
 	"pochette/internal/timeline"
 )
@@ -65,18 +64,7 @@ func TestReadingsOfRealScores(t *testing.T) {
 		if testing.Short() && k%8 != 0 {
 			continue
 		}
-		data, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		src, err := musicxml.Open(data, filepath.Base(file))
-		if err != nil {
-			t.Fatal(err)
-		}
-		sc, _, err := musicxml.Decode(src)
-		if err != nil {
-			t.Fatal(err)
-		}
+		_, src, sc := xmltest.Read(t, file)
 		for i, p := range sc.Parts {
 			if _, _, ok := instrument.Guess(p); !ok || !slices.ContainsFunc(p.Notes, struckNote) {
 				continue

@@ -14,6 +14,7 @@ import (
 
 	"pochette/internal/instrument"
 	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/score"
 	"pochette/internal/testdata"
 )
@@ -33,18 +34,7 @@ func realFiles(t *testing.T) []string {
 func TestRealScores(t *testing.T) {
 	parts, marks := 0, 0
 	for _, file := range realFiles(t) {
-		data, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		src, err := musicxml.Open(data, filepath.Base(file))
-		if err != nil {
-			t.Fatal(err)
-		}
-		sc, _, err := musicxml.Decode(src)
-		if err != nil {
-			t.Fatal(err)
-		}
+		data, src, sc := xmltest.Read(t, file)
 		for i, p := range sc.Parts {
 			if _, _, ok := instrument.Guess(p); !ok || len(p.Notes) == 0 {
 				t.Logf("%s part %d (%s): not for violin, viola or cello", src.Name, i+1, partName(p))

@@ -9,20 +9,13 @@ import (
 	"testing"
 
 	"pochette/internal/demo"
-	"pochette/internal/musicxml"
+	"pochette/internal/musicxml/xmltest"
 	"pochette/internal/testdata"
 )
 
 func read(t testing.TB, name string, data []byte) Source {
 	t.Helper()
-	src, err := musicxml.Open(data, name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	sc, _, err := musicxml.Decode(src)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, sc := xmltest.Decode(t, data, name)
 	return Source{sc, sc.Parts[0]}
 }
 
