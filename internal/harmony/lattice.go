@@ -255,13 +255,7 @@ func (l *lattice) step(t int, val, out []float64) {
 		for j := range row {
 			h := gs[j]
 			x := l.sameX*v[j] + into[h]
-			own := 0.0
-			for _, i := range l.members[m][h] {
-				if i != j && i < len(v) {
-					own += v[i]
-				}
-			}
-			o[j] = stay * (x + own*fol[h*n+h])
+			o[j] = stay * (x + besides(v, l.members[m][h], j)*fol[h*n+h])
 		}
 	}
 	for k, row := range l.chord {
@@ -278,6 +272,16 @@ func (l *lattice) step(t int, val, out []float64) {
 			}
 		}
 	}
+}
+
+// besides sums over the members of a group but one.
+func besides(v []float64, members []int, but int) (sum float64) {
+	for _, i := range members {
+		if i != but && i < len(v) {
+			sum += v[i]
+		}
+	}
+	return sum
 }
 
 // stepBack sums over what may come after each state.
@@ -313,13 +317,7 @@ func (l *lattice) stepBack(t int, after, out []float64) {
 		for i := range row {
 			g := gs[i]
 			x := l.sameX*v[i] + from[g]
-			own := 0.0
-			for _, j := range l.members[m][g] {
-				if i != j && j < len(v) {
-					own += v[j]
-				}
-			}
-			o[i] = stay * (x + own*fol[g*n+g])
+			o[i] = stay * (x + besides(v, l.members[m][g], i)*fol[g*n+g])
 		}
 	}
 	for a := range l.keys {
